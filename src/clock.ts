@@ -1,0 +1,16 @@
+/** The only file that reads the clock or sets timers. Everything else takes time as an argument or is handed a `Clock`. */
+export interface Clock {
+  now(): number;
+  /** Calls `run` every `everyMs` until the returned function is called. */
+  every(everyMs: number, run: () => void): () => void;
+  sleep(ms: number): Promise<void>;
+}
+
+export const systemClock: Clock = {
+  now: () => Date.now(),
+  every(everyMs, run) {
+    const timer = setInterval(run, everyMs);
+    return () => clearInterval(timer);
+  },
+  sleep: (ms) => new Promise((resolve) => setTimeout(resolve, ms)),
+};

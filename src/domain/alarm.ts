@@ -1,0 +1,87 @@
+/**
+ * Alarms and their life. States after ANSI/ISA-18.2 and IEC 62682 (A normal … G out of service);
+ * the transition table is in `src/alarms/lifecycle.ts`.
+ */
+import type { Evidence } from './verdict.ts';
+
+export const priorities = ['urgent', 'high', 'low', 'journal'] as const;
+/** `urgent`: page now, any hour. `high`: page in hours, next morning otherwise. `low`: list and digest. `journal`: record only. */
+export type Priority = (typeof priorities)[number];
+
+/** States A–D: what the condition and the acknowledgement make of an alarm when nobody holds it back. */
+export type BaseState = 'normal' | 'unacknowledged' | 'acknowledged' | 'returned';
+
+/** States E–G. */
+export type HoldKind = 'shelved' | 'suppressed' | 'out-of-service';
+
+export type AlarmState = BaseState | HoldKind;
+
+export interface Hold {
+  readonly kind: HoldKind;
+  readonly by: string;
+  readonly why: string;
+  readonly sinceMs: number;
+  /** Ends by itself at this time; `null`: only by hand (out of service). */
+  readonly untilMs: number | null;
+}
+
+/** How an alarm behaves; stamped on it when it opens, so that later edits touch later alarms. */
+export interface AlarmPolicy {
+  readonly priority: Priority;
+  /** The condition must hold this long before the alarm opens. */
+  readonly onDelayMs: number;
+  /** The condition must be gone this long before the alarm returns. */
+  readonly offDelayMs: number;
+}
+
+/** Live state of one rule's alarm: one stored row per rule. */
+export interface AlarmStatus {
+  readonly ruleId: string;
+  /** The condition after on- and off-delay. `unknown` opens nothing and closes nothing. */
+  readonly condition: 'clear' | 'breached';
+  /** Latest verdict, undelayed. */
+  readonly verdict: 'clear' | 'breached' | 'unknown';
+  /** Why the verdict is unknown. */
+  readonly unknownWhy: string | null;
+  readonly verdictSinceMs: number | null;
+  /** When the delayed condition will follow the verdict, unless it changes back. A stored deadline. */
+  readonly dueMs: number | null;
+  readonly base: BaseState;
+  readonly hold: Hold | null;
+  /** The open alarm, if any. */
+  readonly alarmId: number | null;
+}
+
+/** One life of an alarm, from opening to normal; kept for ever. */
+export interface Alarm {
+  readonly id: number;
+  readonly ruleId: string;
+  readonly ruleKind: string;
+  readonly tankId: string;
+  readonly siteId: string;
+  readonly title: string;
+  readonly policy: AlarmPolicy;
+  readonly state: AlarmState;
+  /** Reading time at which the condition began. */
+  readonly beganMs: number;
+  readonly openedMs: number;
+  readonly acknowledgedMs: number | null;
+  readonly acknowledgedBy: string | null;
+  readonly returnedMs: number | null;
+  readonly closedMs: number | null;
+  readonly summary: string;
+  readonly evidence: readonly Evidence[];
+  readonly escalation: Escalation;
+}
+
+/** Where the on-call escalation of one alarm stands. */
+export interface Escalation {
+  /** Index of the next step to page; counts on through repeats. */
+  readonly nextStep: number;
+  /** A stored deadline; `null`: nobody further is paged. */
+  readonly dueMs: number | null;
+  /** Who has been paged. */
+  readonly paged: readonly string[];
+}
+
+export const isOpen = (alarm: Alarm): boolean => alarm.closedMs === null;

@@ -1,0 +1,17 @@
+/** What an adapter hands to the engine for one message, request or file part. */
+import type { Refusal, Sample } from './reading.ts';
+
+export interface Delivery {
+  /** When the bytes arrived here. */
+  readonly arrivedMs: number;
+  readonly samples: readonly Sample[];
+  readonly refusals: readonly Refusal[];
+  /** Called exactly once, after everything above is committed: the moment to acknowledge. Must not throw. */
+  committed(): void;
+}
+
+/**
+ * Takes a delivery into the engine's queue. `false`: the queue is full and nothing was taken; whoever cannot hold the
+ * sender back (QoS 0) drops the message and says so, everybody else tries again after `committed` of an earlier one.
+ */
+export type Deliver = (delivery: Delivery) => boolean;

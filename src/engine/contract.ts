@@ -1,0 +1,37 @@
+/** What the faces (web, CLI) see of the engine. */
+import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Command, CommandResult } from '../domain/command.ts';
+import type { Deliver } from '../domain/delivery.ts';
+import type { Reading } from '../domain/reading.ts';
+
+export interface EngineFace {
+  readonly deliver: Deliver;
+  /** Resolves after the commit. */
+  command(command: Command): Promise<CommandResult>;
+  readonly view: LiveView;
+  /** Calls `listener` after each commit that changed something a screen shows (at most once per commit), until the returned function is called. */
+  onCommitted(listener: (change: Committed) => void): () => void;
+}
+
+export interface Committed {
+  readonly nowMs: number;
+  /** Points with a new reading. */
+  readonly pointIds: ReadonlySet<string>;
+  /** Tanks whose alarms changed. */
+  readonly tankIds: ReadonlySet<string>;
+}
+
+/** Present state, from memory. Never older than the last commit. */
+export interface LiveView {
+  /** By rule id. */
+  readonly statuses: ReadonlyMap<string, AlarmStatus>;
+  /** By alarm id. */
+  readonly openAlarms: ReadonlyMap<number, Alarm>;
+  /** Latest usable reading of a point, however old: the caller compares it with the point's `silentAfterMs`. */
+  latest(pointId: string): Reading | null;
+  readonly startedMs: number;
+  /** Time of the last successful commit. */
+  readonly committedMs: number;
+  /** Set while commits fail: the error, in words. */
+  readonly trouble: string | null;
+}

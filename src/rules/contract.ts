@@ -1,0 +1,117 @@
+/**
+ * What a rule kind is. One file in `src/rules/kinds/` exports one of these as its default export; it is found at start-up,
+ * checked (`load.ts`) and applied to every tank that has what it needs.
+ *
+ * A rule is a pure step function over the readings of a few points, named by *role*. It never reads a clock: `nowMs` is the time of
+ * the reading, or of the wake-up it asked for. On- and off-delay, priorities and pages are not its business (`src/alarms/`).
+ */
+import type { z } from 'zod';
+import type { Priority } from '../domain/alarm.ts';
+import type { Equipment, Point, Site, Tank } from '../domain/fleet.ts';
+import type { Verdict } from '../domain/verdict.ts';
+
+export interface RuleKind<Settings = unknown, State = unknown> {
+  /** File name and name in the fleet file: `heater-stuck-on`. */
+  readonly kind: string;
+  /** One sentence for people: what it watches for. */
+  readonly watchesFor: string;
+  /** Checks `settings` from the fleet file; every key has a default or is optional, and a `.describe()` sentence. */
+  readonly settings: z.ZodType<Settings>;
+  /** Checks a stored state; a state it refuses (an older version's) starts afresh as `initial`. */
+  readonly state: z.ZodType<State>;
+  readonly initial: State;
+  readonly policy: { readonly priority: Priority; readonly onDelayMs: number; readonly offDelayMs: number };
+  /**
+   * Where this kind watches by itself on a tank, one proposal per subject (a heater, a point …), judged by what is installed.
+   * A proposal whose points are missing is still made, with the roles left out: it is shown as unknown, with the reason.
+   */
+  apply(tank: TankFacts): readonly Proposal[];
+  /**
+   * One step. Must be pure; returns the *same* state object when nothing changed, so that nothing is written.
+   */
+  step(state: State, input: RuleInput, context: RuleContext<Settings>): RuleStep<State>;
+  /** What to look at first, in order; plain sentences, cautions where hands come near water and mains (`cautions.ts`). */
+  firstChecks(context: AdviceContext<Settings>): readonly string[];
+}
+
+export interface TankFacts {
+  readonly tank: Tank;
+  readonly site: Site;
+  readonly equipment: readonly Equipment[];
+  /** Points of the tank and of its site. */
+  readonly points: readonly Point[];
+}
+
+export interface Proposal {
+  /** Point or equipment id the rule is about; the rule id is `tank/kind/last part of subject`. */
+  readonly subject: string;
+  /** `Heater 1 stuck on`, as shown in lists and subjects. */
+  readonly title: string;
+  /** Role → point id. */
+  readonly roles: Readonly<Record<string, string>>;
+  readonly equipment: Equipment | null;
+  /** Why it cannot judge, when something it needs is not installed: `no power or current point on Heater 1`. */
+  readonly missing: string | null;
+  /** Settings under those of the fleet file, e.g. limits by kind of water. */
+  readonly defaults: Readonly<Record<string, unknown>>;
+  readonly policy?: { readonly priority?: Priority; readonly onDelayMs?: number; readonly offDelayMs?: number };
+}
+
+export type RuleInput =
+  | { readonly type: 'reading'; readonly role: string; readonly atMs: number; readonly value: number }
+  /** The time asked for by `wakeAtMs` has come. */
+  | { readonly type: 'wake' };
+
+export interface Latest {
+  readonly atMs: number;
+  readonly value: number;
+}
+
+export interface RuleContext<Settings> {
+  readonly nowMs: number;
+  readonly settings: Settings;
+  readonly tank: Tank;
+  readonly equipment: Equipment | null;
+  /** The point in a role, if installed. */
+  point(role: string): Point | null;
+  /** Latest usable reading, if it is still current at `nowMs`: never a stale value. */
+  current(role: string): Latest | null;
+  /** Latest usable reading, however old. */
+  latest(role: string): Latest | null;
+  /** The usable reading before the latest. */
+  previous(role: string): Latest | null;
+}
+
+export interface AdviceContext<Settings> {
+  readonly settings: Settings;
+  readonly tank: Tank;
+  readonly site: Site;
+  readonly equipment: Equipment | null;
+}
+
+export interface RuleStep<State> {
+  readonly state: State;
+  readonly verdict: Verdict;
+  /** Wake me at this time even if no reading comes; `null`: no need; left out: as before. */
+  readonly wakeAtMs?: number | null;
+}
+
+/** A rule kind bound to a tank: what runs. */
+export interface Rule {
+  /** `tank/kind/subject`. */
+  readonly id: string;
+  readonly kind: RuleKind;
+  readonly title: string;
+  readonly facts: TankFacts;
+  readonly subject: string;
+  readonly roles: ReadonlyMap<string, Point>;
+  readonly equipment: Equipment | null;
+  readonly missing: string | null;
+  readonly settings: unknown;
+  readonly policy: { readonly priority: Priority; readonly onDelayMs: number; readonly offDelayMs: number };
+}
+
+/** Types the pieces of a kind together, then forgets the types: the loader keeps kinds of every sort in one list. */
+export function defineRule<Settings, State>(kind: RuleKind<Settings, State>): RuleKind {
+  return kind as unknown as RuleKind;
+}

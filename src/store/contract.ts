@@ -1,0 +1,174 @@
+/**
+ * The store: SQLite today, a database server later. Asynchronous by contract. One conformance suite (`tests/store/conformance.ts`)
+ * holds for every implementation. Readers and writers are different types: only the engine is handed a `LiveStore`.
+ */
+import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/journal.ts';
+import type { OutboxPage, Page } from '../domain/page.ts';
+import type { Reading, Refusal, SeriesId } from '../domain/reading.ts';
+
+/** Everything one step of the engine decided; written in one transaction or not at all. */
+export interface Batch {
+  /** A reading whose (series, atMs) is known already is dropped silently: the first one stands. */
+  readonly readings: readonly Reading[];
+  readonly ruleStates: readonly StoredRuleState[];
+  readonly statuses: readonly AlarmStatus[];
+  readonly alarms: readonly Alarm[];
+  readonly journal: readonly JournalEntry[];
+  /** A page whose id is known already is dropped silently. */
+  readonly pages: readonly Page[];
+  readonly refusals: readonly RefusalCount[];
+  /** The engine was alive and up to date at this time. */
+  readonly aliveMs: number;
+}
+
+export interface StoredRuleState {
+  readonly ruleId: string;
+  readonly state: unknown;
+  readonly wakeAtMs: number | null;
+}
+
+/** Refusals of one source for one reason, folded: the list stays bounded. */
+export interface RefusalCount extends Refusal {
+  readonly count: number;
+  readonly lastMs: number;
+}
+
+/** What the engine needs to go on after a restart. */
+export interface LiveState {
+  readonly ruleStates: readonly StoredRuleState[];
+  readonly statuses: readonly AlarmStatus[];
+  /** Alarms that are not closed. */
+  readonly openAlarms: readonly Alarm[];
+  /** For each series its two latest usable readings, newest first. */
+  readonly latest: ReadonlyMap<SeriesId, readonly Reading[]>;
+  /** For each series the time of its latest reading of any quality. */
+  readonly lastStampMs: ReadonlyMap<SeriesId, number>;
+  readonly nextAlarmId: number;
+  /** `aliveMs` of the last batch; `null` for a new store. */
+  readonly aliveMs: number | null;
+}
+
+export interface LiveStore {
+  /** Series of these point ids, made where missing. */
+  seriesFor(pointIds: readonly string[]): Promise<ReadonlyMap<string, SeriesId>>;
+  load(): Promise<LiveState>;
+  /** @throws StoreError, `permanent` when trying again cannot help. */
+  commit(batch: Batch): Promise<void>;
+}
+
+/** The sending side of the outbox. Claims are compare-and-set, so that two senders never hold one page. */
+export interface Outbox {
+  /** Queued pages that are due, and claims older than `claimMs` (a sender that died); marked claimed. */
+  claim(nowMs: number, limit: number, claimMs: number): Promise<readonly OutboxPage[]>;
+  /** Settles a claimed page, with its journal row, in one transaction. */
+  settle(pageId: string, outcome: PageOutcome, journal: JournalEntry): Promise<void>;
+  /** Adds a page that no alarm asked for (a test page). */
+  enqueue(page: Page): Promise<void>;
+  /** Creation time of the oldest page not yet handed over or refused. */
+  oldestUnsentMs(): Promise<number | null>;
+}
+
+export type PageOutcome =
+  | { readonly state: 'handed-over'; readonly atMs: number }
+  | { readonly state: 'queued'; readonly nextTryMs: number; readonly error: string }
+  | { readonly state: 'refused'; readonly atMs: number; readonly error: string };
+
+export interface Bucket {
+  readonly fromMs: number;
+  readonly n: number;
+  readonly min: number;
+  readonly max: number;
+  readonly mean: number;
+}
+
+export interface AlarmQuery {
+  readonly tankId?: string;
+  readonly siteId?: string;
+  readonly open?: boolean;
+  /** Alarms whose life touches this span. */
+  readonly fromMs?: number;
+  readonly toMs?: number;
+  readonly limit: number;
+}
+
+export interface JournalQuery {
+  readonly tankId?: string;
+  readonly siteId?: string;
+  readonly alarmId?: number;
+  readonly kinds?: readonly JournalKind[];
+  /** Case-insensitive substring of the text. */
+  readonly contains?: string;
+  readonly fromMs?: number;
+  readonly toMs?: number;
+  /** Entries with a smaller id: the next page of a listing, newest first. */
+  readonly beforeId?: number;
+  readonly limit: number;
+}
+
+export interface HistoryReader {
+  /** Series of a point, or `null` when nothing was ever stored for it. */
+  seriesOf(pointId: string): Promise<SeriesId | null>;
+  /** Usable and suspect readings in [fromMs, toMs), oldest first. */
+  readings(series: SeriesId, fromMs: number, toMs: number): Promise<readonly Reading[]>;
+  /** At most `count` buckets of equal width over [fromMs, toMs), usable readings only; empty buckets are left out. */
+  buckets(series: SeriesId, fromMs: number, toMs: number, count: number): Promise<readonly Bucket[]>;
+  /** Latest usable reading. */
+  latest(series: SeriesId): Promise<Reading | null>;
+  alarm(id: number): Promise<Alarm | null>;
+  /** Newest opened first. */
+  alarms(query: AlarmQuery): Promise<readonly Alarm[]>;
+  statuses(): Promise<readonly AlarmStatus[]>;
+  /** Newest first. */
+  journal(query: JournalQuery): Promise<readonly StoredJournalEntry[]>;
+  pages(query: { readonly alarmId?: number; readonly limit: number }): Promise<readonly OutboxPage[]>;
+  refusals(limit: number): Promise<readonly RefusalCount[]>;
+}
+
+/** History that arrives in bulk (CSV): stored, never judged. */
+export interface HistoryWriter {
+  /** @returns how many were new; the rest were known already. One transaction. */
+  addHistory(readings: readonly Reading[]): Promise<number>;
+  appendJournal(entries: readonly JournalEntry[]): Promise<void>;
+}
+
+export interface Account {
+  readonly id: number;
+  readonly name: string;
+  readonly passwordHash: string;
+  readonly createdMs: number;
+  /** Person of the fleet this login belongs to, if any. */
+  readonly personId: string | null;
+}
+
+export interface AccountStore {
+  accounts(): Promise<readonly Account[]>;
+  accountByName(name: string): Promise<Account | null>;
+  /** Adds, or replaces password and person of, the account of that name. */
+  putAccount(account: Omit<Account, 'id'>): Promise<void>;
+  removeAccount(name: string): Promise<boolean>;
+  putSession(session: { readonly tokenHash: string; readonly accountId: number; readonly expiresMs: number }): Promise<void>;
+  accountBySession(tokenHash: string, nowMs: number): Promise<Account | null>;
+  removeSession(tokenHash: string): Promise<void>;
+}
+
+/** The fleet as last applied: kept so that a change can be told from a repetition. */
+export interface FleetStore {
+  /** The checked document as YAML text, or `null` before the first. */
+  fleetText(): Promise<string | null>;
+  /** Replaces it and journals the changes, in one transaction. */
+  putFleet(text: string, journal: readonly JournalEntry[]): Promise<void>;
+}
+
+export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore {
+  close(): Promise<void>;
+}
+
+export class StoreError extends Error {
+  override readonly name = 'StoreError';
+  readonly permanent: boolean;
+  constructor(message: string, options: { permanent: boolean; cause?: unknown }) {
+    super(message, { cause: options.cause });
+    this.permanent = options.permanent;
+  }
+}
