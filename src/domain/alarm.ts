@@ -43,6 +43,8 @@ export interface AlarmStatus {
   readonly verdict: 'clear' | 'breached' | 'unknown';
   /** Why the verdict is unknown. */
   readonly unknownWhy: string | null;
+  /** The last verdict that was not `unknown`, and reading time since when it has held (an `unknown` between does not restart it). */
+  readonly lastKnown: 'clear' | 'breached';
   readonly verdictSinceMs: number | null;
   /** When the delayed condition will follow the verdict, unless it changes back. A stored deadline. */
   readonly dueMs: number | null;
