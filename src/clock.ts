@@ -4,6 +4,8 @@ export interface Clock {
   /** Calls `run` every `everyMs` until the returned function is called. */
   every(everyMs: number, run: () => void): () => void;
   sleep(ms: number): Promise<void>;
+  /** Calls `run` after what is pending now (I/O that has arrived) has been handled. */
+  soon(run: () => void): void;
 }
 
 export const systemClock: Clock = {
@@ -13,4 +15,7 @@ export const systemClock: Clock = {
     return () => clearInterval(timer);
   },
   sleep: (ms) => new Promise((resolve) => setTimeout(resolve, ms)),
+  soon: (run) => {
+    setImmediate(run);
+  },
 };

@@ -46,6 +46,8 @@ export interface AlarmStatus {
   /** The last verdict that was not `unknown`, and reading time since when it has held (an `unknown` between does not restart it). */
   readonly lastKnown: 'clear' | 'breached';
   readonly verdictSinceMs: number | null;
+  /** Numbers of the latest breached verdict before the alarm opened: what a delayed opening will show. */
+  readonly breach: { readonly summary: string; readonly evidence: readonly Evidence[] } | null;
   /** When the delayed condition will follow the verdict, unless it changes back. A stored deadline. */
   readonly dueMs: number | null;
   readonly base: BaseState;

@@ -3,6 +3,7 @@ import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import type { Deliver } from '../domain/delivery.ts';
 import type { Reading } from '../domain/reading.ts';
+import type { Verdict } from '../domain/verdict.ts';
 
 export interface EngineFace {
   readonly deliver: Deliver;
@@ -29,6 +30,8 @@ export interface LiveView {
   readonly openAlarms: ReadonlyMap<number, Alarm>;
   /** Latest usable reading of a point, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
+  /** Latest verdict of a rule with its numbers; `null` before the first since the start. */
+  verdict(ruleId: string): Verdict | null;
   readonly startedMs: number;
   /** Time of the last successful commit. */
   readonly committedMs: number;

@@ -1,0 +1,217 @@
+/**
+ * The life of an alarm: verdicts, delays, acknowledgement and holds in; transitions out. Pure.
+ *
+ * States and transitions after ANSI/ISA-18.2 and IEC 62682 (states A–G); on-delay, off-delay and re-alarm as in OPC 10000-9
+ * (OPC UA Part 9, "designed in accordance with" both), 5.8 and annex B. The base table is `baseTable` below; the holds
+ * (shelved, suppressed, out of service) lie over it and hide it while they last.
+ *
+ * Two rules of our own:
+ * - `unknown` opens nothing and closes nothing; it stops a running delay without forgetting when the condition began.
+ * - A delay runs in the readings' own time. Readings that arrive late push the deadline out by as much as they are late,
+ *   so that a burst of old readings cannot ring for a condition that the same burst ends.
+ */
+import type { Alarm, AlarmPolicy, AlarmState, AlarmStatus, BaseState, Hold } from '../domain/alarm.ts';
+import type { Verdict } from '../domain/verdict.ts';
+
+export interface LifeState {
+  readonly status: AlarmStatus;
+  /** The open alarm, if any. */
+  readonly alarm: Alarm | null;
+}
+
+export type LifeEvent =
+  | { readonly type: 'verdict'; readonly verdict: Verdict; /** Time of the reading or wake-up behind it. */ readonly atMs: number }
+  /** The delay deadline `status.dueMs` has passed. */
+  | { readonly type: 'due' }
+  | { readonly type: 'acknowledge'; readonly by: string }
+  | { readonly type: 'hold'; readonly hold: Hold }
+  | { readonly type: 'release'; readonly by: string; readonly reason: 'unshelved' | 'shelf-expired' | 'returned-to-service' };
+
+export type TransitionReason =
+  | 'condition-true' | 'condition-true-again' | 'condition-false' | 'acknowledged'
+  | 'shelved' | 'suppressed' | 'taken-out-of-service' | 'unshelved' | 'shelf-expired' | 'returned-to-service' | 'rule-removed';
+
+export interface Transition {
+  readonly from: AlarmState;
+  readonly to: AlarmState;
+  readonly reason: TransitionReason;
+  readonly by: string;
+  /** The alarm as it stands after the transition; `null` when a hold changed with no alarm open. */
+  readonly alarm: Alarm | null;
+}
+
+export type LifeStep =
+  | { readonly state: LifeState; readonly transitions: readonly Transition[] }
+  | { readonly refused: string };
+
+/** What an alarm is made of when it opens. */
+export interface LifeFacts {
+  readonly ruleId: string;
+  readonly ruleKind: string;
+  readonly tankId: string;
+  readonly siteId: string;
+  readonly title: string;
+  readonly policy: AlarmPolicy;
+  /** Id to give to an alarm that opens in this step. */
+  readonly nextAlarmId: number;
+}
+
+const service = 'tankbell';
+
+/** ISA-18.2 states A–D: from, on what, to. */
+export const baseTable: Readonly<Record<BaseState, Readonly<Partial<Record<'condition-true' | 'condition-false' | 'acknowledge', BaseState>>>>> = {
+  normal: { 'condition-true': 'unacknowledged' },
+  unacknowledged: { acknowledge: 'acknowledged', 'condition-false': 'returned' },
+  acknowledged: { 'condition-false': 'normal' },
+  returned: { acknowledge: 'normal', 'condition-true': 'unacknowledged' },
+};
+
+export function initialStatus(ruleId: string): AlarmStatus {
+  return {
+    ruleId, condition: 'clear', verdict: 'unknown', unknownWhy: 'no reading yet', lastKnown: 'clear', verdictSinceMs: null,
+    breach: null, dueMs: null, base: 'normal', hold: null, alarmId: null,
+  };
+}
+
+export const stateOf = (status: AlarmStatus): AlarmState => status.hold?.kind ?? status.base;
+
+/** One step. Returns the same `state` object when nothing changed. */
+export function stepLife(state: LifeState, event: LifeEvent, facts: LifeFacts, nowMs: number): LifeStep {
+  switch (event.type) {
+    case 'verdict':
+      return onVerdict(state, event.verdict, event.atMs, facts, nowMs);
+    case 'due':
+      return state.status.dueMs === null ? unchanged(state) : follow(state, facts, nowMs);
+    case 'acknowledge':
+      return acknowledge(state, event.by, nowMs);
+    case 'hold':
+      return hold(state, event.hold);
+    case 'release':
+      return release(state, event, facts, nowMs);
+  }
+}
+
+const unchanged = (state: LifeState): LifeStep => ({ state, transitions: [] });
+
+function onVerdict(state: LifeState, verdict: Verdict, atMs: number, facts: LifeFacts, nowMs: number): LifeStep {
+  const { status } = state;
+  if (verdict.state === 'unknown') {
+    if (status.verdict === 'unknown' && status.unknownWhy === verdict.why) return unchanged(state);
+    return unchanged({ ...state, status: { ...status, verdict: 'unknown', unknownWhy: verdict.why, dueMs: null } });
+  }
+  const settled = verdict.state === status.condition;
+  if (settled && status.verdict === verdict.state) return unchanged(state);
+
+  const sinceMs = status.lastKnown === verdict.state && status.verdictSinceMs !== null ? status.verdictSinceMs : atMs;
+  const delayMs = verdict.state === 'breached' ? facts.policy.onDelayMs : (state.alarm?.policy ?? facts.policy).offDelayMs;
+  const latenessMs = Math.max(0, nowMs - atMs);
+  const next: LifeState = {
+    ...state,
+    status: {
+      ...status,
+      verdict: verdict.state,
+      unknownWhy: null,
+      lastKnown: verdict.state,
+      verdictSinceMs: sinceMs,
+      breach: verdict.state === 'breached' ? { summary: verdict.summary, evidence: verdict.evidence } : status.condition === 'breached' ? status.breach : null,
+      dueMs: settled ? null : Math.max(nowMs, sinceMs + delayMs + latenessMs),
+    },
+  };
+  return !settled && delayMs === 0 ? follow(next, facts, nowMs) : unchanged(next);
+}
+
+/** The delayed condition follows the verdict. */
+function follow(state: LifeState, facts: LifeFacts, nowMs: number): LifeStep {
+  const status: AlarmStatus = { ...state.status, condition: state.status.lastKnown, dueMs: null };
+  if (status.hold !== null) {
+    // Held: nothing rings; but an alarm whose condition goes away while it is held is over.
+    if (status.condition === 'breached' || state.alarm === null) return unchanged({ status, alarm: state.alarm });
+    const alarm: Alarm = { ...state.alarm, state: 'normal', returnedMs: nowMs, closedMs: nowMs, escalation: { ...state.alarm.escalation, dueMs: null } };
+    return {
+      state: { status: { ...status, base: 'normal', alarmId: null }, alarm: null },
+      transitions: [{ from: status.hold.kind, to: status.hold.kind, reason: 'condition-false', by: service, alarm }],
+    };
+  }
+  return status.condition === 'breached' ? begin({ status, alarm: state.alarm }, 'condition-true', service, facts, nowMs) : end({ status, alarm: state.alarm }, nowMs);
+}
+
+/** To unacknowledged: opens an alarm, or wakes the one that is open. */
+function begin(state: LifeState, reason: TransitionReason, by: string, facts: LifeFacts, nowMs: number, from?: AlarmState): LifeStep {
+  const { status } = state;
+  // Priority `journal` is a record: it needs nobody, so it is born acknowledged.
+  const to: BaseState = facts.policy.priority === 'journal' ? 'acknowledged' : 'unacknowledged';
+  const alarm: Alarm = state.alarm === null
+    ? {
+        id: facts.nextAlarmId, ruleId: facts.ruleId, ruleKind: facts.ruleKind, tankId: facts.tankId, siteId: facts.siteId, title: facts.title,
+        policy: facts.policy, state: to, beganMs: status.verdictSinceMs ?? nowMs, openedMs: nowMs,
+        acknowledgedMs: to === 'acknowledged' ? nowMs : null, acknowledgedBy: to === 'acknowledged' ? service : null, returnedMs: null, closedMs: null,
+        summary: status.breach?.summary ?? '', evidence: status.breach?.evidence ?? [],
+        escalation: { nextStep: 0, dueMs: null, paged: [] },
+      }
+    : { ...state.alarm, state: to, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null };
+  return {
+    state: { status: { ...status, base: to, alarmId: alarm.id }, alarm },
+    transitions: [{ from: from ?? status.base, to, reason: state.alarm !== null && reason === 'condition-true' ? 'condition-true-again' : reason, by, alarm }],
+  };
+}
+
+function end(state: LifeState, nowMs: number): LifeStep {
+  const { status, alarm } = state;
+  const to = baseTable[status.base]['condition-false'];
+  if (alarm === null || to === undefined) return unchanged(state);
+  const ended: Alarm = { ...alarm, state: to, returnedMs: nowMs, closedMs: to === 'normal' ? nowMs : null };
+  return {
+    state: { status: { ...status, base: to, breach: null, alarmId: to === 'normal' ? null : alarm.id }, alarm: to === 'normal' ? null : ended },
+    transitions: [{ from: status.base, to, reason: 'condition-false', by: service, alarm: ended }],
+  };
+}
+
+function acknowledge(state: LifeState, by: string, nowMs: number): LifeStep {
+  const { status, alarm } = state;
+  if (alarm === null) return { refused: 'This alarm is over: there is nothing left to acknowledge.' };
+  if (status.hold !== null) return { refused: `This alarm is ${holdWord(status.hold)} by ${status.hold.by}: end that first.` };
+  const to = baseTable[status.base].acknowledge;
+  if (to === undefined) return { refused: `Already acknowledged by ${alarm.acknowledgedBy ?? service}.` };
+  const done: Alarm = { ...alarm, state: to, acknowledgedMs: nowMs, acknowledgedBy: by, closedMs: to === 'normal' ? nowMs : null };
+  return {
+    state: { status: { ...status, base: to, alarmId: to === 'normal' ? null : alarm.id }, alarm: to === 'normal' ? null : done },
+    transitions: [{ from: status.base, to, reason: 'acknowledged', by, alarm: done }],
+  };
+}
+
+function hold(state: LifeState, wanted: Hold): LifeStep {
+  const { status, alarm } = state;
+  if (status.hold?.kind === 'out-of-service' && wanted.kind !== 'out-of-service') {
+    return { refused: `Out of service by ${status.hold.by} (${status.hold.why}): return it to service first.` };
+  }
+  const held = alarm === null ? null : { ...alarm, state: wanted.kind };
+  const reason = wanted.kind === 'out-of-service' ? 'taken-out-of-service' : wanted.kind;
+  return {
+    state: { status: { ...status, hold: wanted }, alarm: held },
+    transitions: [{ from: stateOf(status), to: wanted.kind, reason, by: wanted.by, alarm: held }],
+  };
+}
+
+function release(state: LifeState, event: Extract<LifeEvent, { type: 'release' }>, facts: LifeFacts, nowMs: number): LifeStep {
+  const held = state.status.hold;
+  const wrongKind = held !== null && (event.reason === 'returned-to-service') !== (held.kind === 'out-of-service');
+  if (held === null || wrongKind) {
+    return { refused: event.reason === 'returned-to-service' ? 'This alarm is not out of service.' : 'This alarm is not shelved.' };
+  }
+  const status: AlarmStatus = { ...state.status, hold: null };
+  // What was put aside while true comes back asking for somebody, whether or not it had been acknowledged before.
+  if (status.condition === 'breached') return begin({ status, alarm: state.alarm }, event.reason, event.by, facts, nowMs, held.kind);
+  const alarm = state.alarm === null ? null : { ...state.alarm, state: status.base };
+  return { state: { status, alarm }, transitions: [{ from: held.kind, to: status.base, reason: event.reason, by: event.by, alarm }] };
+}
+
+/** The rule is gone from the fleet: its alarm, if any, ends with that reason. */
+export function removeRule(state: LifeState, nowMs: number): Transition | null {
+  if (state.alarm === null) return null;
+  const alarm: Alarm = { ...state.alarm, state: 'normal', closedMs: nowMs, escalation: { ...state.alarm.escalation, dueMs: null } };
+  return { from: stateOf(state.status), to: 'normal', reason: 'rule-removed', by: service, alarm };
+}
+
+export function holdWord(held: Hold): string {
+  return held.kind === 'out-of-service' ? 'out of service' : held.kind;
+}
