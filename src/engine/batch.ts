@@ -1,0 +1,53 @@
+/** Collects what one drain of the queue decided, ready for one transaction. */
+import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { JournalEntry } from '../domain/journal.ts';
+import type { Page } from '../domain/page.ts';
+import type { Reading, Refusal } from '../domain/reading.ts';
+import type { Batch, RefusalCount, StoredRuleState } from '../store/contract.ts';
+
+export class BatchBuilder {
+  readonly readings: Reading[] = [];
+  readonly pages: Page[] = [];
+  readonly journal: JournalEntry[] = [];
+  readonly #ruleStates = new Map<string, StoredRuleState>();
+  readonly #statuses = new Map<string, AlarmStatus>();
+  readonly #alarms = new Map<number, Alarm>();
+  readonly #refusals = new Map<string, RefusalCount>();
+
+  ruleState(changed: StoredRuleState): void {
+    this.#ruleStates.set(changed.ruleId, changed);
+  }
+
+  status(changed: AlarmStatus): void {
+    this.#statuses.set(changed.ruleId, changed);
+  }
+
+  alarm(changed: Alarm): void {
+    this.#alarms.set(changed.id, changed);
+  }
+
+  refusal(refused: Refusal, atMs: number): void {
+    const key = `${refused.source}\n${refused.reason}`;
+    const known = this.#refusals.get(key);
+    this.#refusals.set(key, { ...refused, count: (known?.count ?? 0) + 1, lastMs: atMs });
+  }
+
+  get isEmpty(): boolean {
+    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0;
+  }
+
+  get changesAlarms(): boolean {
+    return this.pages.length > 0 || this.journal.length > 0 || this.#statuses.size > 0 || this.#alarms.size > 0;
+  }
+
+  get tankIds(): Set<string> {
+    return new Set([...this.#statuses.keys()].map((ruleId) => ruleId.slice(0, ruleId.indexOf('/'))));
+  }
+
+  build(aliveMs: number): Batch {
+    return {
+      readings: this.readings, pages: this.pages, journal: this.journal, aliveMs,
+      ruleStates: [...this.#ruleStates.values()], statuses: [...this.#statuses.values()], alarms: [...this.#alarms.values()], refusals: [...this.#refusals.values()],
+    };
+  }
+}

@@ -1,0 +1,80 @@
+/**
+ * When something is due next. A binary heap over (dueMs, kind, id): ties are broken by name, not by insertion, so that a restart
+ * fires the same deadlines in the same order. Entries are never removed early; a deadline that was moved or dropped is recognised
+ * as stale when it comes up, because `current` no longer names its time.
+ */
+export type DeadlineKind = 'wake' | 'delay' | 'hold' | 'escalation';
+
+export interface Deadline {
+  readonly dueMs: number;
+  readonly kind: DeadlineKind;
+  /** Rule id; for an escalation the alarm's id. */
+  readonly id: string;
+}
+
+export class Deadlines {
+  readonly #heap: Deadline[] = [];
+  readonly #current = new Map<string, number>();
+
+  /** Sets, moves or (`null`) drops the deadline of this kind and id. */
+  set(kind: DeadlineKind, id: string, dueMs: number | null): void {
+    const key = `${kind} ${id}`;
+    if (dueMs === null) {
+      this.#current.delete(key);
+      return;
+    }
+    if (this.#current.get(key) === dueMs) return;
+    this.#current.set(key, dueMs);
+    this.#push({ dueMs, kind, id });
+  }
+
+  /** Takes the earliest deadline that lies before `beforeMs`. */
+  take(beforeMs: number): Deadline | null {
+    for (;;) {
+      const top = this.#heap[0];
+      if (top === undefined || top.dueMs >= beforeMs) return null;
+      this.#pop();
+      const key = `${top.kind} ${top.id}`;
+      if (this.#current.get(key) !== top.dueMs) continue;
+      this.#current.delete(key);
+      return top;
+    }
+  }
+
+  #push(entry: Deadline): void {
+    const heap = this.#heap;
+    heap.push(entry);
+    let at = heap.length - 1;
+    while (at > 0) {
+      const up = (at - 1) >> 1;
+      const parent = heap[up];
+      if (parent === undefined || !isBefore(entry, parent)) break;
+      heap[at] = parent;
+      at = up;
+    }
+    heap[at] = entry;
+  }
+
+  #pop(): void {
+    const heap = this.#heap;
+    const last = heap.pop();
+    if (last === undefined || heap.length === 0) return;
+    let at = 0;
+    for (;;) {
+      const left = heap[2 * at + 1];
+      const right = heap[2 * at + 2];
+      if (left === undefined) break;
+      const [child, index] = right !== undefined && isBefore(right, left) ? [right, 2 * at + 2] : [left, 2 * at + 1];
+      if (!isBefore(child, last)) break;
+      heap[at] = child;
+      at = index;
+    }
+    heap[at] = last;
+  }
+}
+
+function isBefore(a: Deadline, b: Deadline): boolean {
+  if (a.dueMs !== b.dueMs) return a.dueMs < b.dueMs;
+  if (a.kind !== b.kind) return a.kind < b.kind;
+  return a.id < b.id;
+}

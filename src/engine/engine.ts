@@ -1,0 +1,250 @@
+/**
+ * The loop: one queue in, one transaction per drain, and only after it the acknowledgements.
+ * It is the only writer of readings and alarm state. What to decide is in `watch.ts`; this file decides *when* it is safe.
+ *
+ * A commit that fails for an operating reason (disk full, database busy) is tried again until it succeeds, and nothing is acknowledged
+ * meanwhile: the queue fills, `deliver` says no, and the senders hold what they have. Any other failure is handed to `onFatal`: the
+ * process ends and starts again from the store.
+ */
+import type { Clock } from '../clock.ts';
+import type { Command, CommandResult } from '../domain/command.ts';
+import type { Deliver, Delivery } from '../domain/delivery.ts';
+import { MINUTE, SECOND } from '../domain/duration.ts';
+import type { Fleet } from '../domain/fleet.ts';
+import type { Logger } from '../log.ts';
+import type { Rule } from '../rules/contract.ts';
+import { type Batch, type LiveStore, StoreError } from '../store/contract.ts';
+import { BatchBuilder } from './batch.ts';
+import type { Committed, EngineFace, LiveView } from './contract.ts';
+import { downtimeBoundMs, Watch } from './watch.ts';
+
+/** Deliveries waiting at most; beyond it senders are held back. */
+export const queueBound = 20_000;
+/** Samples taken into one transaction at most: bounds memory and the wait for an acknowledgement. */
+export const batchBound = 5_000;
+const tickMs = SECOND;
+/** A sign of life is stored at least this often, so that a restart knows how long nobody watched. */
+const aliveEveryMs = 30 * SECOND;
+const retryMs = [SECOND, 2 * SECOND, 5 * SECOND, 10 * SECOND, 30 * SECOND, MINUTE] as const;
+
+export interface EngineParts {
+  readonly store: LiveStore;
+  readonly fleet: Fleet;
+  readonly rules: readonly Rule[];
+  readonly clock: Clock;
+  readonly log: Logger;
+  /** Called after commits that queued pages. */
+  readonly onPages: () => void;
+  /** A failure that trying again cannot mend. */
+  readonly onFatal: (error: Error) => void;
+}
+
+type Item =
+  | { readonly type: 'delivery'; readonly delivery: Delivery }
+  | { readonly type: 'command'; readonly command: Command; readonly arrivedMs: number; readonly resolve: (result: CommandResult) => void }
+  | { readonly type: 'tick'; readonly nowMs: number }
+  /** The process was frozen: a machine asleep, a paused container. */
+  | { readonly type: 'resume'; readonly fromMs: number; readonly nowMs: number };
+
+export class Engine implements EngineFace {
+  readonly view: LiveView;
+  readonly #parts: EngineParts;
+  readonly #watch: Watch;
+  readonly #listeners = new Set<(change: Committed) => void>();
+  #queue: Item[] = [];
+  #running = false;
+  #stopped = false;
+  #tickQueued = false;
+  #stopTicks: () => void = () => undefined;
+  #idle: Promise<void> = Promise.resolve();
+  #committedMs: number;
+  #trouble: string | null = null;
+
+  private constructor(parts: EngineParts, watch: Watch, startedMs: number) {
+    this.#parts = parts;
+    this.#watch = watch;
+    this.#committedMs = startedMs;
+    const engine = this;
+    this.view = {
+      statuses: watch.statuses,
+      openAlarms: watch.openAlarms,
+      latest: (pointId) => watch.latest(pointId),
+      verdict: (ruleId) => watch.verdict(ruleId),
+      startedMs,
+      get committedMs() {
+        return engine.#committedMs;
+      },
+      get trouble() {
+        return engine.#trouble;
+      },
+    };
+  }
+
+  /** Loads the live state, takes up where the last process left off, and starts to tick. */
+  static async start(parts: EngineParts): Promise<Engine> {
+    const series = await parts.store.seriesFor(parts.fleet.points.map((point) => point.id));
+    const stored = await parts.store.load();
+    const nowMs = parts.clock.now();
+    const watch = new Watch(parts.fleet, parts.rules, series, stored);
+    const engine = new Engine(parts, watch, nowMs);
+    const first = new BatchBuilder();
+    watch.start(stored, nowMs, first);
+    await engine.#commit(first.build(nowMs));
+    let tickedMs = nowMs;
+    engine.#stopTicks = parts.clock.every(tickMs, () => {
+      const tickingMs = parts.clock.now();
+      if (tickingMs - tickedMs > downtimeBoundMs) engine.#push({ type: 'resume', fromMs: tickedMs, nowMs: tickingMs });
+      tickedMs = tickingMs;
+      engine.#tick();
+    });
+    if (first.pages.length > 0) parts.onPages();
+    return engine;
+  }
+
+  readonly deliver: Deliver = (delivery) => {
+    if (this.#stopped || this.#queue.length >= queueBound) return false;
+    this.#push({ type: 'delivery', delivery });
+    return true;
+  };
+
+  command(command: Command): Promise<CommandResult> {
+    if (this.#stopped) return Promise.resolve({ outcome: 'refused', why: 'Tankbell is shutting down; try again in a minute.' });
+    return new Promise((resolve) => this.#push({ type: 'command', command, arrivedMs: this.#parts.clock.now(), resolve }));
+  }
+
+  onCommitted(listener: (change: Committed) => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  /** Lets time pass now; what is due is decided and committed before it resolves. For replay and stories. */
+  async settle(): Promise<void> {
+    this.#tick();
+    while (this.#running || this.#queue.length > 0) await this.#idle;
+  }
+
+  /** Takes nothing more, commits what has been taken, and stops. */
+  async stop(): Promise<void> {
+    this.#stopTicks();
+    this.#stopped = true;
+    while (this.#running || this.#queue.length > 0) await this.#idle;
+    await this.#parts.store.commit(new BatchBuilder().build(this.#parts.clock.now()));
+  }
+
+  #tick(): void {
+    if (this.#tickQueued) return;
+    this.#tickQueued = true;
+    this.#push({ type: 'tick', nowMs: this.#parts.clock.now() });
+  }
+
+  #push(item: Item): void {
+    this.#queue.push(item);
+    if (this.#running) return;
+    this.#running = true;
+    this.#idle = new Promise((resolve) => {
+      // Not at once and not on a timer: after the I/O that has arrived, so that a burst becomes one batch.
+      this.#parts.clock.soon(() => {
+        void this.#run().then(resolve);
+      });
+    });
+  }
+
+  async #run(): Promise<void> {
+    try {
+      while (this.#queue.length > 0) await this.#drain();
+    } catch (error) {
+      this.#stopped = true;
+      this.#stopTicks();
+      this.#queue = [];
+      this.#parts.onFatal(error instanceof Error ? error : new Error(String(error)));
+    } finally {
+      this.#running = false;
+    }
+  }
+
+  async #drain(): Promise<void> {
+    const items = this.#take();
+    const batch = new BatchBuilder();
+    const answers: (() => void)[] = [];
+    const pointIds = new Set<string>();
+    const listening = this.#listeners.size > 0;
+    let nowMs = 0;
+    let ticksOnly = true;
+    for (const item of items) {
+      switch (item.type) {
+        case 'delivery': {
+          const { delivery } = item;
+          nowMs = delivery.arrivedMs;
+          this.#watch.advance(nowMs, batch);
+          for (const sample of delivery.samples) {
+            this.#watch.sample(sample, nowMs, batch);
+            if (listening) pointIds.add(sample.pointId);
+          }
+          for (const refused of delivery.refusals) batch.refusal(refused, nowMs);
+          answers.push(delivery.committed);
+          ticksOnly = false;
+          break;
+        }
+        case 'command': {
+          nowMs = item.arrivedMs;
+          this.#watch.advance(nowMs, batch);
+          const result = this.#watch.command(item.command, nowMs, batch);
+          answers.push(() => item.resolve(result));
+          ticksOnly = false;
+          break;
+        }
+        case 'resume':
+          nowMs = item.nowMs;
+          this.#watch.resume(item.fromMs, nowMs, batch);
+          break;
+        case 'tick':
+          this.#tickQueued = false;
+          nowMs = item.nowMs;
+          this.#watch.advance(nowMs, batch);
+          break;
+      }
+    }
+    if (ticksOnly && batch.isEmpty && nowMs - this.#committedMs < aliveEveryMs) return;
+    await this.#commit(batch.build(nowMs));
+    for (const answer of answers) answer();
+    if (batch.pages.length > 0) this.#parts.onPages();
+    if (listening && (pointIds.size > 0 || batch.changesAlarms)) {
+      const change: Committed = { nowMs, pointIds, tankIds: batch.tankIds };
+      for (const listener of this.#listeners) listener(change);
+    }
+  }
+
+  #take(): Item[] {
+    let samples = 0;
+    let count = 0;
+    for (const item of this.#queue) {
+      count += 1;
+      samples += item.type === 'delivery' ? Math.max(1, item.delivery.samples.length) : 1;
+      if (samples >= batchBound) break;
+    }
+    if (count === this.#queue.length) {
+      const all = this.#queue;
+      this.#queue = [];
+      return all;
+    }
+    return this.#queue.splice(0, count);
+  }
+
+  async #commit(batch: Batch): Promise<void> {
+    for (let attempt = 0; ; attempt += 1) {
+      try {
+        await this.#parts.store.commit(batch);
+        this.#committedMs = batch.aliveMs;
+        if (this.#trouble !== null) this.#parts.log.info('the store takes readings again');
+        this.#trouble = null;
+        return;
+      } catch (error) {
+        if (!(error instanceof StoreError) || error.permanent) throw error;
+        this.#trouble = error.message;
+        const waitMs = retryMs[Math.min(attempt, retryMs.length - 1)] ?? MINUTE;
+        this.#parts.log.error({ err: error, waitMs }, 'cannot store: nothing is acknowledged until it works again');
+        await this.#parts.clock.sleep(waitMs);
+      }
+    }
+  }
+}
