@@ -55,6 +55,8 @@ export class Engine implements EngineFace {
   #running = false;
   #stopped = false;
   #tickQueued = false;
+  /** `null` until the clock has ticked once; a replay drives time itself and never ticks. */
+  #tickedMs: number | null = null;
   #stopTicks: () => void = () => undefined;
   #idle: Promise<void> = Promise.resolve();
   #committedMs: number;
@@ -90,11 +92,9 @@ export class Engine implements EngineFace {
     const first = new BatchBuilder();
     watch.start(stored, nowMs, first);
     await engine.#commit(first.build(nowMs));
-    let tickedMs = nowMs;
     engine.#stopTicks = parts.clock.every(tickMs, () => {
-      const tickingMs = parts.clock.now();
-      if (tickingMs - tickedMs > downtimeBoundMs) engine.#push({ type: 'resume', fromMs: tickedMs, nowMs: tickingMs });
-      tickedMs = tickingMs;
+      engine.#noticeFreeze(parts.clock.now());
+      engine.#tickedMs = parts.clock.now();
       engine.#tick();
     });
     if (first.pages.length > 0) parts.onPages();
@@ -103,6 +103,7 @@ export class Engine implements EngineFace {
 
   readonly deliver: Deliver = (delivery) => {
     if (this.#stopped || this.#queue.length >= queueBound) return false;
+    this.#noticeFreeze(delivery.arrivedMs);
     this.#push({ type: 'delivery', delivery });
     return true;
   };
@@ -129,6 +130,13 @@ export class Engine implements EngineFace {
     this.#stopped = true;
     while (this.#running || this.#queue.length > 0) await this.#idle;
     await this.#parts.store.commit(new BatchBuilder().build(this.#parts.clock.now()));
+  }
+
+  /** The ticks stopped for a while: the first thing that arrives after it must not be judged as if time had been watched. */
+  #noticeFreeze(nowMs: number): void {
+    if (this.#tickedMs === null || nowMs - this.#tickedMs <= downtimeBoundMs) return;
+    this.#push({ type: 'resume', fromMs: this.#tickedMs, nowMs });
+    this.#tickedMs = nowMs;
   }
 
   #tick(): void {
