@@ -1,0 +1,53 @@
+/** The subject: what a lock screen shows of a mail. Most important first; 78 characters (RFC 5322 §2.1.1) where possible. */
+import type { Priority } from '../domain/alarm.ts';
+import { show } from '../domain/units.ts';
+import type { LatestReading, PageFacts } from './facts.ts';
+import { charsOf, cut, oneLine } from './plain.ts';
+import { showSpan } from './times.ts';
+
+export const MAX_SUBJECT_CHARS = 78;
+const MIN_NAME_CHARS = 14;
+
+export function subjectOf(facts: PageFacts): string {
+  const { alarm } = facts;
+  if (alarm === null) return cut(`TEST for ${oneLine(facts.person.name)}: Tankbell can reach you`, MAX_SUBJECT_CHARS);
+  const lead = leadOf(facts);
+  const number = keyNumber(facts.latest);
+  const tail = number === null ? '' : `, ${facts.page.reason === 'returned' ? 'now ' : ''}${number}`;
+  let tank = oneLine(facts.tank?.name ?? alarm.tankId);
+  let title = oneLine(alarm.title);
+  const write = (): string => `${lead} ${tank}: ${title}${tail}`;
+  // Names give way before numbers do, the longer name first.
+  for (let over = charsOf(write()) - MAX_SUBJECT_CHARS; over > 0; over = charsOf(write()) - MAX_SUBJECT_CHARS) {
+    const tankChars = charsOf(tank);
+    const titleChars = charsOf(title);
+    if (tankChars >= titleChars && tankChars > MIN_NAME_CHARS) tank = cut(tank, Math.max(MIN_NAME_CHARS, tankChars - over));
+    else if (titleChars > MIN_NAME_CHARS) title = cut(title, Math.max(MIN_NAME_CHARS, titleChars - over));
+    else break;
+  }
+  const withClient = facts.client === null ? write() : `${write()} (${oneLine(facts.client.name)})`;
+  return charsOf(withClient) <= MAX_SUBJECT_CHARS ? withClient : write();
+}
+
+export function priorityWord(priority: Priority): string {
+  return { urgent: 'URGENT', high: 'HIGH', low: 'LOW', journal: 'RECORD' }[priority];
+}
+
+function leadOf({ alarm, page, nowMs }: PageFacts): string {
+  if (alarm === null) return 'TEST';
+  const word = priorityWord(alarm.policy.priority);
+  if (page.reason === 'returned') return `OVER after ${showSpan((alarm.returnedMs ?? nowMs) - alarm.beganMs)}:`;
+  if (alarm.returnedMs !== null) return `${word} (over by now)`;
+  if (page.reason === 'escalated' || page.reason === 'repeated') return `${word}, unanswered ${showSpan(nowMs - alarm.openedMs)}:`;
+  if (page.reason === 'morning') return `${word}, for ${showSpan(nowMs - alarm.beganMs)}:`;
+  return word;
+}
+
+/** The one number worth a lock screen: a current water temperature, else the first current value the rule watches. */
+function keyNumber(latest: readonly LatestReading[]): string | null {
+  const current = latest.filter((reading) => reading.current && reading.kind !== 'switch');
+  const chosen = current.find((reading) => reading.kind === 'temperature') ?? current[0];
+  if (chosen === undefined) return null;
+  // A tenth of a degree is as much as anybody acts on.
+  return chosen.kind === 'temperature' ? `${chosen.value.toFixed(1)} °C` : show(chosen.kind, chosen.value);
+}
