@@ -1,0 +1,307 @@
+/**
+ * An external broker, as its client. A message is acknowledged after the commit, and not before; meanwhile the stream runs on.
+ *
+ * How, in mqtt.js 5.16.0 (pinned; `tests/adapters/mqtt-client.test.ts` holds it against a real broker): for a QoS 1 PUBLISH the library
+ * calls `handleMessage(packet, callback)` and goes on to the next packet when `callback` is called. Called without an error it sends
+ * the PUBACK itself; called with one it sends none. So we call it at once with an error, and write the PUBACKs of a committed batch
+ * ourselves, in one piece, onto the connection the messages came by. Those of an earlier connection are dropped: the broker has
+ * forgotten their packet ids and sends the messages again.
+ */
+import { connect, type IClientOptions, type MqttClient } from 'mqtt';
+import type { Clock } from '../src/clock.ts';
+import type { Deliver } from '../src/domain/delivery.ts';
+import { foldEvents } from './event-fold.ts';
+import { HandOver } from './hand-over.ts';
+import type { Router } from './router.ts';
+import type { MqttSource, SourceEvent, SourceStatus } from './source.ts';
+
+export interface MqttClientOptions {
+  /** `mqtt://host:1883` or `mqtts://host:8883`. */
+  readonly url: string;
+  readonly clientId: string;
+  readonly user: string | null;
+  readonly password: string | null;
+  /** Certificate authorities to trust, PEM text; `null`: those of the runtime. */
+  readonly ca: string | null;
+  /** 4 is MQTT 3.1.1. */
+  readonly protocolVersion: 4 | 5;
+  readonly router: Router;
+  readonly deliver: Deliver;
+  readonly clock: Clock;
+  onEvent(event: SourceEvent): void;
+}
+
+const RETRY_FIRST_MS = 500;
+const RETRY_MOST_MS = 30_000;
+/** A connection that lasted this long was a good one: the next outage starts again with a short wait. */
+const STABLE_MS = 10_000;
+const KEEPALIVE_SECONDS = 30;
+/** How long a broker that speaks MQTT 5 keeps the session while we are away. */
+const SESSION_EXPIRY_SECONDS = 7 * 24 * 3600;
+/** Messages waiting for room in the queue before we stop reading from the broker altogether. */
+const MAX_WAITING = 1000;
+const STOP_WAIT_MS = 3000;
+/** MQTT 5 §3.14.2.1. */
+const SESSION_TAKEN_OVER = 0x8e;
+
+/** Calling mqtt.js back with this means: handled, and send no PUBACK. Made once; its stack would say nothing. */
+const acknowledgeLater = new Error('acknowledged after the commit');
+
+/** Resolves at once: the broker need not be reachable. @throws Error when the options contradict each other. */
+export async function startMqttClient(options: MqttClientOptions): Promise<MqttSource> {
+  const address = checkedAddress(options);
+  const source = new Source(options, address, connect(connectOptions(options, address)));
+  return { status: () => source.status(), stop: () => source.stop() };
+}
+
+function checkedAddress({ url, ca }: MqttClientOptions): URL {
+  const address = URL.canParse(url) ? new URL(url) : null;
+  if (address === null || (address.protocol !== 'mqtt:' && address.protocol !== 'mqtts:')) throw new Error(`broker address "${url.replace(/\/\/.*@/, '//…@')}": write mqtt://host:1883, or mqtts://host:8883 for TLS`);
+  if (ca !== null && address.protocol === 'mqtt:') throw new Error('a CA file is set, but the broker address begins with mqtt://; write mqtts:// to use TLS');
+  if (address.username !== '' || address.password !== '') throw new Error('the broker address contains a user or password; set user and passwordEnv instead');
+  return address;
+}
+
+function connectOptions(options: MqttClientOptions, address: URL): IClientOptions {
+  const tls = address.protocol === 'mqtts:';
+  return {
+    protocol: tls ? 'mqtts' : 'mqtt',
+    host: address.hostname.replace(/^\[|\]$/g, ''),
+    port: address.port === '' ? (tls ? 8883 : 1883) : Number(address.port),
+    clientId: options.clientId,
+    protocolVersion: options.protocolVersion,
+    clean: false,
+    keepalive: KEEPALIVE_SECONDS,
+    reconnectPeriod: RETRY_FIRST_MS,
+    // A refused login may be put right on the broker's side: go on trying, ever more slowly.
+    reconnectOnConnackError: true,
+    connectTimeout: 15_000,
+    // We subscribe ourselves on every connection, and look at what was granted.
+    resubscribe: false,
+    ...(options.user === null ? {} : { username: options.user }),
+    ...(options.password === null ? {} : { password: options.password }),
+    ...(options.ca === null ? {} : { ca: options.ca }),
+    ...(options.protocolVersion === 5 ? { properties: { sessionExpiryInterval: SESSION_EXPIRY_SECONDS } } : {}),
+  };
+}
+
+class Source {
+  readonly #options: MqttClientOptions;
+  readonly #address: URL;
+  readonly #client: MqttClient;
+  readonly #handOver: HandOver;
+  readonly #tell: ReturnType<typeof foldEvents>;
+  readonly #acks: Acks;
+  #state: SourceStatus['state'] = 'down';
+  #sinceMs: number;
+  #why: string | null = 'not connected yet';
+  /** What the library last complained of; explains the close that follows. */
+  #reason: string | null = null;
+  #everConnected = false;
+  #outageTold = false;
+  #retryMs = RETRY_FIRST_MS;
+  #messages = 0;
+  #lastMessageMs: number | null = null;
+  #retainedIgnored = 0;
+  #paused: (() => void)[] = [];
+  #stopping = false;
+
+  constructor(options: MqttClientOptions, address: URL, client: MqttClient) {
+    this.#options = options;
+    this.#address = address;
+    this.#client = client;
+    this.#sinceMs = options.clock.now();
+    this.#tell = foldEvents(options.onEvent);
+    this.#handOver = new HandOver(options.deliver, options.clock, () => this.#resume());
+    this.#acks = new Acks(client);
+    this.#listen();
+  }
+
+  status(): SourceStatus {
+    return {
+      broker: 'external', address: `${this.#address.protocol}//${this.#address.host}`, state: this.#state, sinceMs: this.#sinceMs, why: this.#why, clients: null,
+      messages: this.#messages, lastMessageMs: this.#lastMessageMs, retainedIgnored: this.#retainedIgnored,
+      droppedQos0: this.#handOver.droppedQos0, underWay: this.#handOver.underWay, waiting: this.#handOver.waiting,
+    };
+  }
+
+  async stop(): Promise<void> {
+    if (this.#stopping) return;
+    this.#stopping = true;
+    this.#handOver.close();
+    await this.#handOver.settled(STOP_WAIT_MS);
+    this.#acks.flush();
+    // A connected client says goodbye; one that is trying to connect just stops trying.
+    await this.#client.endAsync(!this.#client.connected);
+    this.#turn('stopped', null);
+  }
+
+  #listen(): void {
+    const client = this.#client;
+    client.handleMessage = (packet, callback) => this.#take(packet, callback);
+    client.on('connect', (packet) => this.#connected(packet.sessionPresent === true));
+    client.on('error', (error) => {
+      this.#reason = errorText(error);
+    });
+    client.on('disconnect', ({ reasonCode }) => {
+      this.#reason = reasonCode === SESSION_TAKEN_OVER ? `another program uses the client id ${this.#options.clientId}` : `the broker ended the connection (reason ${reasonCode})`;
+    });
+    client.on('close', () => this.#disconnected());
+    client.on('reconnect', () => {
+      this.#retryMs = Math.min(this.#retryMs * 2, RETRY_MOST_MS);
+      client.options.reconnectPeriod = this.#retryMs;
+    });
+    client.on('packetreceive', () => this.#calm());
+  }
+
+  #take(packet: Parameters<MqttClient['handleMessage']>[0], callback: (error?: Error) => void): void {
+    const { topic, payload, qos, messageId } = packet;
+    if (this.#stopping) {
+      // Neither taken nor acknowledged: the broker keeps it for the next start.
+      callback(acknowledgeLater);
+      return;
+    }
+    const arrivedMs = this.#options.clock.now();
+    this.#messages += 1;
+    this.#lastMessageMs = arrivedMs;
+    if (packet.retain) this.#retainedIgnored += 1;
+    const bytes = typeof payload === 'string' ? Buffer.from(payload) : payload;
+    const routed = this.#options.router.route({ topic, bytes, arrivedMs, retain: packet.retain });
+    if (routed.samples.length === 0 && routed.refusals.length === 0) {
+      callback();
+    } else if (qos === 0 || messageId === undefined) {
+      this.#handOver.putOrDrop(routed, arrivedMs, topic);
+      callback();
+    } else {
+      const { stream } = this.#client;
+      this.#handOver.put(routed, arrivedMs, stream, () => this.#acks.add(stream, messageId));
+      if (this.#handOver.waiting < MAX_WAITING) callback(acknowledgeLater);
+      else this.#paused.push(() => callback(acknowledgeLater));
+    }
+  }
+
+  #resume(): void {
+    if (this.#handOver.waiting >= MAX_WAITING) return;
+    const paused = this.#paused;
+    this.#paused = [];
+    for (const go of paused) go();
+  }
+
+  #connected(sessionPresent: boolean): void {
+    const atMs = this.#options.clock.now();
+    const { clientId } = this.#options;
+    this.#turn('up', null);
+    const live = this.#client.stream;
+    // The broker sends unacknowledged messages of the session again; what waits from before would only double them.
+    if (sessionPresent) this.#handOver.forget((owner) => owner !== live);
+    if (!sessionPresent) {
+      this.#tell(this.#everConnected
+        ? { kind: 'session-lost', atMs, who: clientId, topic: null, text: 'The broker has forgotten our session (was it restarted without persistence?): readings published while we were disconnected are lost unless their senders kept them.' }
+        : { kind: 'session-new', atMs, who: clientId, topic: null, text: 'The broker has started a new session for us: it held no readings from before. That is normal at the very first start, and a gap otherwise.' });
+    }
+    if (this.#outageTold || !this.#everConnected) this.#tell({ kind: 'connected', atMs, who: clientId, topic: null, text: `Connected to the broker ${this.#address.host}.` });
+    this.#everConnected = true;
+    this.#outageTold = false;
+    this.#subscribe();
+  }
+
+  #subscribe(): void {
+    const { subscriptions } = this.#options.router;
+    if (subscriptions.length === 0) return;
+    // Retain handling 2: stored messages are not sent on subscribing; they are no readings (MQTT 5 §3.8.3.1).
+    this.#client.subscribe([...subscriptions], this.#options.protocolVersion === 5 ? { qos: 1, rh: 2 } : { qos: 1 }, (error, requested, suback) => {
+      if (suback === undefined) {
+        // No answer: the connection has gone, which is told elsewhere, unless it has not.
+        if (error && this.#client.connected && !this.#stopping) this.#subscribeRefused(subscriptions.join(', '), error.message);
+        return;
+      }
+      // The answers stand in the order of the requests [MQTT-3.9.3-1].
+      suback.granted.forEach((grant, index) => this.#checkGrant(requested?.[index]?.topic ?? '?', Number(grant)));
+    });
+  }
+
+  #checkGrant(topic: string, grant: number): void {
+    if (grant >= 128) this.#subscribeRefused(topic, `reason ${grant}`);
+    else if (grant === 0) this.#subscribeRefused(topic, 'it grants QoS 0 only, at which readings can be lost');
+  }
+
+  #subscribeRefused(topic: string, why: string): void {
+    this.#tell({ kind: 'subscribe-refused', atMs: this.#options.clock.now(), who: this.#options.clientId, topic, text: `The broker does not let us read ${topic}: ${why}. Allow it for this user on the broker.` });
+    this.#why = `the broker refuses the subscription to ${topic}: ${why}`;
+  }
+
+  #disconnected(): void {
+    // Callbacks of the dead connection: its reader is gone with it.
+    this.#paused = [];
+    this.#acks.drop();
+    if (this.#stopping) return;
+    this.#turn('down', this.#reason ?? (this.#state === 'up' ? 'the broker or the network closed the connection' : this.#why));
+    this.#reason = null;
+    if (this.#outageTold) return;
+    this.#outageTold = true;
+    this.#tell({ kind: 'disconnected', atMs: this.#options.clock.now(), who: this.#options.clientId, topic: null, text: `No connection to the broker ${this.#address.host}: ${this.#why ?? 'closed'}. Trying again.` });
+  }
+
+  #calm(): void {
+    if (this.#retryMs === RETRY_FIRST_MS || this.#state !== 'up' || this.#options.clock.now() - this.#sinceMs < STABLE_MS) return;
+    this.#retryMs = RETRY_FIRST_MS;
+    this.#client.options.reconnectPeriod = RETRY_FIRST_MS;
+  }
+
+  #turn(state: SourceStatus['state'], why: string | null): void {
+    if (this.#state !== state) this.#sinceMs = this.#options.clock.now();
+    this.#state = state;
+    this.#why = why;
+  }
+}
+
+type Stream = MqttClient['stream'];
+
+/** PUBACKs of committed messages, written together once the commit has told of all of them. */
+class Acks {
+  readonly #client: MqttClient;
+  #stream: Stream | null = null;
+  #ids: number[] = [];
+
+  constructor(client: MqttClient) {
+    this.#client = client;
+  }
+
+  add(stream: Stream, messageId: number): void {
+    if (stream !== this.#client.stream) return;
+    if (this.#stream !== stream) this.#ids = [];
+    this.#stream = stream;
+    this.#ids.push(messageId);
+    // The engine tells of a whole batch in one go; the microtask runs after it.
+    if (this.#ids.length === 1) queueMicrotask(() => this.flush());
+  }
+
+  flush(): void {
+    const stream = this.#stream;
+    const ids = this.#ids;
+    this.drop();
+    if (stream === null || ids.length === 0 || stream !== this.#client.stream || !this.#client.connected || stream.destroyed) return;
+    stream.write(pubacks(ids));
+  }
+
+  drop(): void {
+    this.#stream = null;
+    this.#ids = [];
+  }
+}
+
+/** PUBACK packets; the same four bytes in MQTT 3.1.1 (§3.4) and, reason "success" left out, in MQTT 5 (§3.4.2.1). */
+function pubacks(ids: readonly number[]): Buffer {
+  const bytes = Buffer.allocUnsafe(ids.length * 4);
+  ids.forEach((id, index) => {
+    bytes.writeUInt16BE(0x4002, index * 4);
+    bytes.writeUInt16BE(id, index * 4 + 2);
+  });
+  return bytes;
+}
+
+/** Several addresses of one host fail together as an AggregateError with an empty message. */
+function errorText(error: Error): string {
+  if (error.message !== '') return error.message;
+  return error instanceof AggregateError && error.errors[0] instanceof Error ? error.errors[0].message : error.name;
+}
