@@ -1,0 +1,33 @@
+/** Before every handler: who is asking, may they, and does the request come from our own pages. */
+import type { FastifyInstance } from 'fastify';
+import type { WebContext } from './context.ts';
+import { foreignOrigin } from './same-origin.ts';
+import { SESSION_COOKIE, accountOf } from './session.ts';
+import { WebError } from './web-error.ts';
+import { words } from './words.ts';
+
+export function guard(app: FastifyInstance, context: WebContext): void {
+  app.decorateRequest('account', null);
+  app.addHook('onRequest', async (request, reply) => {
+    const { open = false, secretAddress = false } = request.routeOptions.config;
+    if (request.method !== 'GET' && request.method !== 'HEAD') {
+      const why = foreignOrigin({
+        secFetchSite: one(request.headers['sec-fetch-site']),
+        origin: request.headers.origin,
+        host: request.headers.host,
+        publicUrl: context.publicUrl,
+        nullOriginAllowed: secretAddress,
+      });
+      if (why !== null) throw new WebError(403, words.error.foreign(why));
+    }
+    if (!secretAddress) request.account = await accountOf(context.store, request.cookies[SESSION_COOKIE], context.clock.now());
+    if (open || request.account !== null) return;
+    if (isApi(request.url)) throw new WebError(401, words.error.login);
+    const wanted = request.method === 'GET' ? `?next=${encodeURIComponent(request.url)}` : '';
+    return reply.redirect(`/login${wanted}`, 302);
+  });
+}
+
+export const isApi = (url: string): boolean => url === '/api' || url.startsWith('/api/');
+
+const one = (header: string | string[] | undefined): string | undefined => (Array.isArray(header) ? header.join(',') : header);

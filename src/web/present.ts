@@ -1,0 +1,21 @@
+/** What a point is worth right now. A value past its `silentAfterMs` is never current: it is unknown, with the last one named as such. */
+import type { Point } from '../domain/fleet.ts';
+import type { LiveView } from '../engine/contract.ts';
+import type { Rule } from '../rules/contract.ts';
+import { type Limits, limitsOf } from './limits.ts';
+
+export type Present = { readonly point: Point; readonly limits: Limits } & (
+  | { readonly state: 'current'; readonly value: number; readonly atMs: number; readonly outside: 'low' | 'high' | null }
+  | { readonly state: 'stale'; readonly value: number; readonly atMs: number }
+  | { readonly state: 'never' }
+);
+
+export function presentOf(point: Point, view: LiveView, rules: readonly Rule[], nowMs: number): Present {
+  const limits = limitsOf(point.id, rules);
+  const latest = view.latest(point.id);
+  if (latest === null) return { point, limits, state: 'never' };
+  const { value, atMs } = latest;
+  if (nowMs - atMs > point.silentAfterMs) return { point, limits, state: 'stale', value, atMs };
+  const outside = limits.low !== null && value < limits.low ? 'low' : limits.high !== null && value > limits.high ? 'high' : null;
+  return { point, limits, state: 'current', value, atMs, outside };
+}
