@@ -1,0 +1,43 @@
+/** Writes what one step of the engine decided: all of it or nothing. */
+import type { Database } from 'better-sqlite3';
+import { alarmUpsertOn } from './alarm-row.ts';
+import type { Connection } from './connection.ts';
+import type { Batch, LiveStore, StoredRuleState } from './contract.ts';
+import { journalAppenderOn } from './journal-row.ts';
+import { pageInsertOn } from './page-row.ts';
+import type { ReadingWriter } from './reading.ts';
+import { refusalFolderOn } from './refusal.ts';
+import { statusUpsertOn } from './status-row.ts';
+
+export function committerOn({ db, attempt }: Connection, readings: ReadingWriter): Pick<LiveStore, 'commit'> {
+  const putRuleState = ruleStateUpsertOn(db);
+  const putAlarm = alarmUpsertOn(db);
+  const putStatus = statusUpsertOn(db);
+  const appendJournal = journalAppenderOn(db);
+  const addPage = pageInsertOn(db);
+  const foldRefusals = refusalFolderOn(db);
+  const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
+
+  const write = db.transaction((batch: Batch) => {
+    readings.insert(batch.readings);
+    for (const state of batch.ruleStates) putRuleState(state);
+    for (const alarm of batch.alarms) putAlarm(alarm);
+    for (const status of batch.statuses) putStatus(status);
+    for (const entry of batch.journal) appendJournal(entry);
+    for (const page of batch.pages) addPage(page);
+    foldRefusals(batch.refusals);
+    putAlive.run(batch.aliveMs);
+  });
+
+  return { commit: (batch) => attempt(() => write.immediate(batch)) };
+}
+
+function ruleStateUpsertOn(db: Database): (state: StoredRuleState) => void {
+  const upsert = db.prepare<[string, string, number | null]>(
+    `INSERT INTO rule_state (rule_id, state, wake_at_ms) VALUES (?, ?, ?)
+     ON CONFLICT (rule_id) DO UPDATE SET state = excluded.state, wake_at_ms = excluded.wake_at_ms`,
+  );
+  return ({ ruleId, state, wakeAtMs }) => {
+    upsert.run(ruleId, JSON.stringify(state ?? null), wakeAtMs);
+  };
+}

@@ -1,0 +1,209 @@
+/**
+ * The shape of the database, as numbered steps. A step that has shipped is never edited: a change is a new step at the end.
+ * `user_version` holds how many a file has had, so a fresh file and one that has grown with Tankbell end up equal.
+ */
+import type { Database } from 'better-sqlite3';
+import { StoreError } from './contract.ts';
+
+export interface Migration {
+  readonly name: string;
+  readonly sql: string;
+}
+
+/** Marks a file as Tankbell's (`TNKB`), so that another program's database is never written to. */
+const APPLICATION_ID = 0x544e4b42;
+
+export const migrations: readonly Migration[] = [
+  {
+    name: 'first tables',
+    sql: `
+      CREATE TABLE series (
+        id       INTEGER PRIMARY KEY,
+        point_id TEXT NOT NULL UNIQUE
+      ) STRICT;
+
+      -- value is ANY, not REAL: a REAL column keeps whole numbers as integers and so turns -0 into 0.
+      -- No foreign key to series: it costs an eighth of the hot path, and src/store/reading.ts refuses unknown series by itself.
+      CREATE TABLE reading (
+        series  INTEGER NOT NULL,
+        at_ms   INTEGER NOT NULL,
+        value   ANY NOT NULL CHECK (typeof(value) = 'real'),
+        quality INTEGER NOT NULL,
+        PRIMARY KEY (series, at_ms)
+      ) STRICT, WITHOUT ROWID;
+
+      CREATE TABLE rule_state (
+        rule_id    TEXT PRIMARY KEY,
+        state      TEXT NOT NULL,
+        wake_at_ms INTEGER
+      ) STRICT;
+
+      CREATE TABLE alarm (
+        id              INTEGER PRIMARY KEY,
+        rule_id         TEXT NOT NULL,
+        rule_kind       TEXT NOT NULL,
+        tank_id         TEXT NOT NULL,
+        site_id         TEXT NOT NULL,
+        title           TEXT NOT NULL,
+        priority        TEXT NOT NULL,
+        on_delay_ms     INTEGER NOT NULL,
+        off_delay_ms    INTEGER NOT NULL,
+        state           TEXT NOT NULL,
+        began_ms        INTEGER NOT NULL,
+        opened_ms       INTEGER NOT NULL,
+        acknowledged_ms INTEGER,
+        acknowledged_by TEXT,
+        returned_ms     INTEGER,
+        closed_ms       INTEGER,
+        summary         TEXT NOT NULL,
+        evidence        TEXT NOT NULL,
+        escalation      TEXT NOT NULL
+      ) STRICT;
+      CREATE INDEX alarm_by_opening ON alarm (opened_ms);
+      CREATE INDEX alarm_by_tank ON alarm (tank_id, opened_ms);
+      CREATE INDEX alarm_by_site ON alarm (site_id, opened_ms);
+      CREATE INDEX alarm_open ON alarm (opened_ms) WHERE closed_ms IS NULL;
+
+      CREATE TABLE alarm_status (
+        rule_id          TEXT PRIMARY KEY,
+        condition        TEXT NOT NULL CHECK (condition IN ('clear', 'breached')),
+        verdict          TEXT NOT NULL CHECK (verdict IN ('clear', 'breached', 'unknown')),
+        unknown_why      TEXT,
+        last_known       TEXT NOT NULL CHECK (last_known IN ('clear', 'breached')),
+        verdict_since_ms INTEGER,
+        breach           TEXT,
+        due_ms           INTEGER,
+        base             TEXT NOT NULL CHECK (base IN ('normal', 'unacknowledged', 'acknowledged', 'returned')),
+        hold_kind        TEXT CHECK (hold_kind IN ('shelved', 'suppressed', 'out-of-service')),
+        hold_by          TEXT CHECK ((hold_by IS NULL) = (hold_kind IS NULL)),
+        hold_why         TEXT CHECK ((hold_why IS NULL) = (hold_kind IS NULL)),
+        hold_since_ms    INTEGER CHECK ((hold_since_ms IS NULL) = (hold_kind IS NULL)),
+        hold_until_ms    INTEGER CHECK (hold_until_ms IS NULL OR hold_kind IS NOT NULL),
+        alarm_id         INTEGER REFERENCES alarm (id) DEFERRABLE INITIALLY DEFERRED
+      ) STRICT;
+
+      -- No foreign key to alarm: what happened must be writable whatever else is wrong.
+      CREATE TABLE journal (
+        id       INTEGER PRIMARY KEY,
+        at_ms    INTEGER NOT NULL,
+        kind     TEXT NOT NULL,
+        site_id  TEXT,
+        tank_id  TEXT,
+        alarm_id INTEGER,
+        who      TEXT NOT NULL,
+        text     TEXT NOT NULL,
+        detail   TEXT NOT NULL
+      ) STRICT;
+      CREATE INDEX journal_by_time ON journal (at_ms);
+      CREATE INDEX journal_by_tank ON journal (tank_id) WHERE tank_id IS NOT NULL;
+      CREATE INDEX journal_by_site ON journal (site_id) WHERE site_id IS NOT NULL;
+      CREATE INDEX journal_by_alarm ON journal (alarm_id) WHERE alarm_id IS NOT NULL;
+      CREATE TRIGGER journal_keeps_its_text BEFORE UPDATE ON journal
+        BEGIN SELECT RAISE(ABORT, 'the journal is append-only: entries are never changed'); END;
+      CREATE TRIGGER journal_keeps_its_rows BEFORE DELETE ON journal
+        BEGIN SELECT RAISE(ABORT, 'the journal is append-only: entries are never deleted'); END;
+      -- INSERT OR REPLACE deletes without firing the trigger above.
+      CREATE TRIGGER journal_keeps_its_ids BEFORE INSERT ON journal
+        WHEN EXISTS (SELECT 1 FROM journal WHERE id = NEW.id)
+        BEGIN SELECT RAISE(ABORT, 'the journal is append-only: entries are never replaced'); END;
+
+      CREATE TABLE page (
+        seq            INTEGER PRIMARY KEY,
+        id             TEXT NOT NULL UNIQUE,
+        alarm_id       INTEGER REFERENCES alarm (id) DEFERRABLE INITIALLY DEFERRED,
+        person_id      TEXT NOT NULL,
+        reason         TEXT NOT NULL,
+        created_ms     INTEGER NOT NULL,
+        state          TEXT NOT NULL CHECK (state IN ('queued', 'claimed', 'handed-over', 'refused')),
+        attempts       INTEGER NOT NULL,
+        next_try_ms    INTEGER NOT NULL,
+        claimed_ms     INTEGER,
+        handed_over_ms INTEGER,
+        refused_ms     INTEGER,
+        last_error     TEXT
+      ) STRICT;
+      CREATE INDEX page_by_alarm ON page (alarm_id);
+      CREATE INDEX page_unsent ON page (created_ms) WHERE state IN ('queued', 'claimed');
+
+      CREATE TABLE refusal (
+        id       INTEGER PRIMARY KEY,
+        source   TEXT NOT NULL,
+        reason   TEXT NOT NULL,
+        point_id TEXT,
+        excerpt  TEXT NOT NULL,
+        count    INTEGER NOT NULL,
+        last_ms  INTEGER NOT NULL,
+        UNIQUE (source, reason)
+      ) STRICT;
+      CREATE INDEX refusal_by_time ON refusal (last_ms);
+
+      CREATE TABLE alive (
+        only  INTEGER PRIMARY KEY CHECK (only = 1),
+        at_ms INTEGER NOT NULL
+      ) STRICT;
+
+      CREATE TABLE fleet (
+        only INTEGER PRIMARY KEY CHECK (only = 1),
+        text TEXT NOT NULL
+      ) STRICT;
+
+      CREATE TABLE account (
+        id            INTEGER PRIMARY KEY,
+        name          TEXT NOT NULL UNIQUE,
+        password_hash TEXT NOT NULL,
+        created_ms    INTEGER NOT NULL,
+        person_id     TEXT
+      ) STRICT;
+
+      CREATE TABLE session (
+        token_hash TEXT PRIMARY KEY,
+        account_id INTEGER NOT NULL REFERENCES account (id) ON DELETE CASCADE,
+        expires_ms INTEGER NOT NULL
+      ) STRICT;
+      CREATE INDEX session_by_account ON session (account_id, expires_ms);
+    `,
+  },
+];
+
+/**
+ * Brings a database up to the last of `steps`, one transaction per step.
+ * @throws StoreError, permanent, when the file is another program's or comes from a newer Tankbell; such a file is left as it was.
+ */
+export function migrate(db: Database, steps: readonly Migration[] = migrations): void {
+  // Foreign keys must be off to rebuild a table, and can only be switched outside of a transaction.
+  db.pragma('foreign_keys = OFF');
+  while (db.transaction(() => applyNext(db, steps)).immediate()) {
+    // Read anew each time: a second process may have applied the same step in between.
+  }
+  db.pragma('foreign_keys = ON');
+}
+
+function applyNext(db: Database, steps: readonly Migration[]): boolean {
+  const applied = appliedSteps(db, steps.length);
+  const step = steps[applied];
+  if (step === undefined) return false;
+  db.exec(step.sql);
+  db.pragma(`application_id = ${APPLICATION_ID}`);
+  db.pragma(`user_version = ${applied + 1}`);
+  return true;
+}
+
+/**
+ * How many of the `known` steps a database has had; changes nothing.
+ * @throws StoreError, permanent, when the file is another program's or comes from a newer Tankbell.
+ */
+export function appliedSteps(db: Database, known: number = migrations.length): number {
+  const empty = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM sqlite_schema').get()?.n === 0;
+  const version = Number(db.pragma('user_version', { simple: true }));
+  if (!empty && db.pragma('application_id', { simple: true }) !== APPLICATION_ID) {
+    throw new StoreError(`${db.name} is a database of another program: name another data folder`, { permanent: true });
+  }
+  if (version > known) {
+    throw new StoreError(
+      `${db.name} was written by a newer Tankbell (its shape is number ${version}, this Tankbell knows up to ${known}): ` +
+        'start the newer Tankbell, or restore a backup made by this one',
+      { permanent: true },
+    );
+  }
+  return version;
+}
