@@ -1,0 +1,20 @@
+import type { Fault } from './fault.ts';
+
+/**
+ * A chiller's controller has lost its dead zone and its rest between runs: the relay chatters, and the compressor starts against the head
+ * pressure of the last run, again and again. Repaired by a new controller.
+ */
+export function chillerShortCycling(params: { readonly chillerId: string; readonly shortestS: number; readonly longestS: number }): Fault {
+  return {
+    name: 'chiller-short-cycling',
+    does: `the relay of ${params.chillerId} chatters: runs and rests of ${params.shortestS}–${params.longestS} s while cooling is called for`,
+    params,
+    apply: ({ world }) => {
+      const bounds = [params.shortestS, params.longestS] as const;
+      world.chiller(params.chillerId).chatter = { onS: bounds, offS: bounds };
+    },
+    undo: ({ world }) => {
+      world.chiller(params.chillerId).chatter = null;
+    },
+  };
+}

@@ -1,0 +1,16 @@
+import type { Fault } from './fault.ts';
+
+/** A heater's element has broken: no current, no heat, however cold the water. Repaired by a new heater. */
+export function heaterFailed(params: { readonly heaterId: string }): Fault {
+  return {
+    name: 'heater-failed',
+    does: `the element of ${params.heaterId} breaks: it draws nothing and does not heat`,
+    params,
+    apply: ({ world }) => {
+      world.heater(params.heaterId).condition = 'failed';
+    },
+    undo: ({ world }) => {
+      world.heater(params.heaterId).condition = 'healthy';
+    },
+  };
+}

@@ -1,0 +1,16 @@
+import type { Fault } from './fault.ts';
+
+/** A pump stands still and draws nothing: its plug pulled, or its supply dead. For a return pump, the display drains to the weir. */
+export function pumpStopped(params: { readonly pumpId: string }): Fault {
+  return {
+    name: 'pump-stopped',
+    does: `${params.pumpId} stops and draws nothing`,
+    params,
+    apply: ({ world }) => {
+      world.motor(params.pumpId).stopped = true;
+    },
+    undo: ({ world }) => {
+      world.motor(params.pumpId).stopped = false;
+    },
+  };
+}

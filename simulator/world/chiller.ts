@@ -1,0 +1,71 @@
+/**
+ * A chiller: compressor behind a thermostat and an anti-short-cycle delay. Cooling builds up over the first minute of a run and fades when
+ * the room is warm against the water. Magnitudes are common practice, no source: COP 2–3, three minutes of rest between runs.
+ */
+import type { RandomSequence } from '../random.ts';
+import { Appliance, type Surroundings } from './appliance.ts';
+import type { Thermostat } from './thermostat.ts';
+
+const REST_S = 180;
+const BUILD_UP_S = 60;
+/** Starting draws several times the running current for about a second; a meter that averages 10 s sees this much. */
+const START_FACTOR = 1.6;
+const START_S = 10;
+
+export class Chiller extends Appliance {
+  readonly thermostat: Thermostat;
+  /**
+   * Set by a fault: a relay that chatters. The dead zone and the rest between runs are lost; while the water is above the lower edge of the
+   * dead zone the compressor is switched on and off for times within these bounds, s.
+   */
+  chatter: { readonly onS: readonly [number, number]; readonly offS: readonly [number, number] } | null = null;
+  starts = 0;
+  /** Heat being taken out of the water, W. */
+  coolingWatts = 0;
+  #on = false;
+  #inStateS = REST_S;
+  #chatterS = 0;
+  readonly #random: RandomSequence;
+
+  constructor(id: string, nameplateWatts: number, thermostat: Thermostat, random: RandomSequence) {
+    super(id, 'chiller', nameplateWatts, 0.8);
+    this.thermostat = thermostat;
+    this.#random = random;
+  }
+
+  /** @returns heat into the water, W: negative while it cools. */
+  step({ waterC, roomC, supply }: Surroundings, dtS: number): number {
+    this.thermostat.step(waterC, dtS);
+    const wanted = supply > 0.6 && (this.chatter === null ? this.#calmly() : this.#chattering(dtS));
+    if (wanted === this.#on) this.#inStateS += dtS;
+    else {
+      this.#on = wanted;
+      this.#inStateS = 0;
+      if (wanted) this.starts += 1;
+    }
+    if (!this.#on) {
+      this.coolingWatts = 0;
+      this.record(0, dtS);
+      return 0;
+    }
+    const running = this.nameplateWatts * (0.9 + 0.012 * (roomC - 22));
+    this.record(running * (this.#inStateS < START_S ? START_FACTOR : 1), dtS);
+    const performance = Math.min(3.6, Math.max(1.2, 3.2 - 0.06 * (roomC - waterC)));
+    this.coolingWatts = running * performance * (1 - Math.exp(-(this.#inStateS + dtS / 2) / BUILD_UP_S));
+    return -this.coolingWatts;
+  }
+
+  #calmly(): boolean {
+    return this.thermostat.calling && (this.#on || this.#inStateS >= REST_S);
+  }
+
+  #chattering(dtS: number): boolean {
+    const bounds = this.chatter;
+    if (bounds === null || this.thermostat.feltC < this.thermostat.setpointC - this.thermostat.bandK) return false;
+    this.#chatterS -= dtS;
+    if (this.#chatterS > 0) return this.#on;
+    const [shortestS, longestS] = this.#on ? bounds.offS : bounds.onS;
+    this.#chatterS = shortestS + (longestS - shortestS) * this.#random.uniform();
+    return !this.#on;
+  }
+}
