@@ -27,6 +27,13 @@ export interface RuleKind<Settings = unknown, State = unknown> {
    */
   apply(tank: TankFacts): readonly Proposal[];
   /**
+   * Watches another subject because the fleet file asks for it; `subject` is a point or equipment id of the tank or its site.
+   * A text says why it cannot and what to write instead. Left out: the kind watches only what `apply` proposes.
+   */
+  applyTo?(tank: TankFacts, subject: string): Proposal | string;
+  /** Why settings that are each in order make no sense together or for this subject; `key` is the one to change. */
+  objection?(settings: Settings, proposal: Proposal, tank: TankFacts): { readonly key: string; readonly message: string } | null;
+  /**
    * One step. Must be pure; returns the *same* state object when nothing changed, so that nothing is written.
    */
   step(state: State, input: RuleInput, context: RuleContext<Settings>): RuleStep<State>;
@@ -80,6 +87,8 @@ export interface RuleContext<Settings> {
   latest(role: string): Latest | null;
   /** The usable reading before the latest. */
   previous(role: string): Latest | null;
+  /** Time of the latest reading of any quality, where that is known: later than `latest` when only impossible values come. */
+  lastStampMs(role: string): number | null;
 }
 
 export interface AdviceContext<Settings> {
@@ -92,7 +101,10 @@ export interface AdviceContext<Settings> {
 export interface RuleStep<State> {
   readonly state: State;
   readonly verdict: Verdict;
-  /** Wake me at this time even if no reading comes; `null`: no need; left out: as before. */
+  /**
+   * Wake me at this time even if no reading comes; `null`: no need; left out: as before, and `step.ts` sees to it that the rule is
+   * woken when one of its points goes silent. A kind that sets its own wake-ups looks after silence itself.
+   */
   readonly wakeAtMs?: number | null;
 }
 

@@ -1,0 +1,249 @@
+/**
+ * A heater that goes on drawing power although the water is as warm as its thermostat should ever let it get.
+ *
+ * Problem: a welded relay or a failed thermostat heats until the livestock dies. The temperature limit rings when it is nearly too late; the
+ * draw together with the temperature tells hours earlier.
+ *
+ * Method. A thermostat that works must switch off when the water reaches setpoint + band (`line`). Drawing above the line is explained by
+ *   1. lag: the thermostat sits elsewhere than the probe, and water mixes slowly. Allowed: the time in which the heater at full power,
+ *      loss-free, warms all of the water by one band, held between 10 and 60 min (or the setting `lag`);
+ *   2. a probe that reads high: digital probes are good to ± 0.5 °C (common practice). As long as the heater has not been seen switching off
+ *      three times, up to `probeTolerance` above the line counts as explained; afterwards only as far as it has usually switched off (the median of
+ *      the last nine switch-offs) + 0.1 K. This is how an offset of the probe, or of the dial, is learnt instead of paged.
+ * Breached when it draws without pause
+ *   - for longer than the lag above what a probe's offset explains, or
+ *   - above the line for longer than the lag plus the time a working heater would need to carry the water through the probe's tolerance at half of
+ *     its loss-free rate (30 min to 3 h). A stuck heater that outpaces this leaves through the first door; one that does not has
+ *     met its losses, and is found here: drawing without end, at a temperature at which a thermostat would have switched off.
+ *
+ * What must not ring: a warm room with the heater off (no draw); a few watts of standby (drawing begins at a fifth of the nameplate, at least 10 W); a
+ * single odd meter reading (a pause counts from two minutes on); noise of the probe around the line (0.1 K of hysteresis); readings before and
+ * after a silence (the count starts again, unless it had rung). What it cannot see: a stuck heater too weak for the room, which never reaches the line.
+ *
+ * Heat capacity: density and specific heat after UNESCO TP44 (`src/physics/seawater.ts`) times the nominal volume. The forecast is a bound, "not before":
+ * loss-free, and for four fifths of the nominal volume, since rock and a low fill leave less water than the name says (common practice). Heat of
+ * pumps, lamps and the room comes on top; it says "by this heater alone".
+ */
+import { z } from 'zod';
+import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import type { Tank } from '../../domain/fleet.ts';
+import { show } from '../../domain/units.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { lossFreeHours } from '../../physics/heat.ts';
+import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
+import { defineRule, type Latest, type RuleContext, type RuleInput } from '../contract.ts';
+import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
+import { median } from '../median.ts';
+import { duration, supplyVolts } from '../settings.ts';
+import { cameBackFromSilence } from '../step.ts';
+import { unknown, whyNotCurrent } from '../unknown.ts';
+import { hardLimitsC, tankHeatCapacityWhPerK, waterTemperaturePoint } from '../water.ts';
+
+const settings = z.strictObject({
+  lag: duration(MINUTE, 6 * HOUR).nullable().default(null)
+    .describe('How long the thermostat may lag behind the measured temperature, such as 20m; null: reckoned from nameplate and volume, 10 to 60 min.'),
+  probeTolerance: z.number().min(0).max(2).default(0.5).describe('By how many kelvin the temperature probe may read high. Default 0.5.'),
+  high: z.number().min(0).max(45).default(29).describe('Temperature in °C up to which the forecast counts the hours; by itself the upper hard limit of the kind of water.'),
+  supplyVolts,
+});
+type Settings = z.infer<typeof settings>;
+
+const state = z.strictObject({
+  /** Drawing in every reading since, pauses under two minutes aside. */
+  drawingSinceMs: z.number().nullable(),
+  /** Not drawing since, in a pause that is not long enough yet to end the run. */
+  pauseSinceMs: z.number().nullable(),
+  pauseC: z.number().nullable(),
+  /** Drawing with the water above the line since, and how warm it was then. */
+  aboveSinceMs: z.number().nullable(),
+  aboveFromC: z.number().nullable(),
+  /** Drawing with the water above what a probe's offset explains since. */
+  beyondSinceMs: z.number().nullable(),
+  /** Stays until the run ends or the water has cooled. */
+  breached: z.boolean(),
+  /** How far from the line the heater has switched off of late, K, oldest first. */
+  switchOffsK: z.array(z.number()).max(9),
+});
+type State = z.infer<typeof state>;
+
+const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false } as const;
+const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false } as const;
+
+const PAUSE_MS = 2 * MINUTE;
+const NOISE_K = 0.1;
+const SWITCH_OFFS_KEPT = 9;
+const SWITCH_OFFS_NEEDED = 3;
+
+export default defineRule<Settings, State>({
+  kind: 'heater-stuck-on',
+  watchesFor: 'A heater that draws power although the water is above its setpoint and band.',
+  settings,
+  state,
+  initial: { ...idle, switchOffsK: [] },
+  policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 5 * MINUTE },
+
+  apply(facts) {
+    const water = waterTemperaturePoint(facts);
+    return facts.equipment.filter(({ kind }) => kind === 'heater').map((heater) => ({
+      subject: heater.id,
+      title: `${heater.name} stuck on`,
+      roles: { ...(water === null ? {} : { water: water.id }), ...drawRoles(facts, heater) },
+      equipment: heater,
+      missing: heater.setpointC === null
+        ? `no setpoint is entered for ${heater.name}`
+        : water === null ? 'no temperature point in the display or the sump' : missingDraw(facts, heater),
+      defaults: { high: hardLimitsC[facts.tank.water].high },
+    }));
+  },
+
+  step(before, input, context) {
+    const water = context.current('water');
+    if (water === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'water')) };
+    const draw = readDraw(context, context.settings.supplyVolts);
+    if (draw.by === null) return { state: before, verdict: unknown(draw.why) };
+    const drawing = isDrawing(draw, onWatts(context));
+    const lineC = lineOf(context);
+    if (drawing === null) return { state: before, verdict: water.value >= lineC ? unknown(tooCoarse) : clear };
+
+    const from = brokenBySilence(before, input, draw, context) ? { ...before, ...idle } : before;
+    const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context.settings.probeTolerance);
+    return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear };
+  },
+
+  firstChecks(advice) {
+    const { equipment } = advice;
+    const name = equipment?.name ?? 'the heater';
+    return [
+      `Check first whether the water is really warm: compare with an independent thermometer. Then whether the dial of ${name} stands where the fleet file says (${show('temperature', equipment?.setpointC)}).`,
+      `If the water is too warm and ${name} still heats: have somebody on site switch it off at its outlet or breaker. Leave it in the water to cool for 15 minutes before it is lifted out.`,
+      beforeReachingIn(advice),
+      'See that the water moves: a stopped return pump keeps the heat in the sump. Open lids and raise surface movement to lose heat and keep oxygen up.',
+      slowCorrection,
+      `Do not put ${name} back to use after a stuck thermostat or relay; replace it. See that a second heater or the chiller is set at least 1 °C apart (common practice).`,
+      electricalWork,
+      husbandry,
+    ];
+  },
+});
+
+/** A heater on its controller idles at a few watts: drawing begins at a fifth of the nameplate, at least at 10 W. */
+function onWatts({ equipment }: RuleContext<Settings>): number {
+  return Math.max(10, 0.2 * (equipment?.nameplateWatts ?? 0));
+}
+
+function lineOf({ equipment }: RuleContext<Settings>): number {
+  return (equipment?.setpointC ?? Number.NaN) + (equipment?.bandK ?? 0);
+}
+
+/** Nobody saw what happened during a silence: before it has rung, "without pause" starts again after it. */
+function brokenBySilence(before: State, input: RuleInput, draw: Draw, context: RuleContext<Settings>): boolean {
+  if (before.drawingSinceMs === null || before.breached || input.type === 'wake') return false;
+  return (input.role === 'water' || input.role === draw.by) && cameBackFromSilence(context, input.role);
+}
+
+function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, context: RuleContext<Settings>): State {
+  const { nowMs } = context;
+  const running = from.drawingSinceMs !== null && from.pauseSinceMs === null
+    ? from
+    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null };
+  const isAbove = water.value >= (running.aboveSinceMs === null ? lineC : lineC - NOISE_K);
+  if (!isAbove) return running.aboveSinceMs === null ? running : { ...running, ...cooled };
+
+  const explainedC = lineC + explainedK(running.switchOffsK, context.settings.probeTolerance);
+  const isBeyond = water.value >= (running.beyondSinceMs === null ? explainedC : explainedC - NOISE_K);
+  const aboveSinceMs = running.aboveSinceMs ?? nowMs;
+  const beyondSinceMs = isBeyond ? running.beyondSinceMs ?? nowMs : null;
+  const isBreached = running.breached || isUnexplained(aboveSinceMs, beyondSinceMs, draw, context);
+  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached) return running;
+  return { ...running, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, breached: isBreached };
+}
+
+function whileOff(from: State, water: Latest, draw: Draw, lineC: number, probeToleranceK: number): State {
+  if (from.drawingSinceMs === null || draw.by === null) return from;
+  if (from.pauseSinceMs === null) return { ...from, pauseSinceMs: draw.atMs, pauseC: water.value };
+  if (draw.atMs - from.pauseSinceMs < PAUSE_MS) return from;
+  return { ...from, ...idle, switchOffsK: withSwitchOff(from, lineC, probeToleranceK) };
+}
+
+/** A heater switched off by hand when it is much too warm teaches nothing about its thermostat, nor does one pulled while the water is cool. */
+function withSwitchOff({ pauseC, switchOffsK, breached: hadRung }: State, lineC: number, probeToleranceK: number): number[] {
+  const offK = (pauseC ?? Number.NaN) - lineC;
+  if (hadRung || !(Math.abs(offK) <= Math.max(1, probeToleranceK))) return switchOffsK;
+  return [...switchOffsK, Math.round(offK * 100) / 100].slice(-SWITCH_OFFS_KEPT);
+}
+
+/** How far above the line a heater that works may be seen drawing, because the probe reads high or the dial does. */
+function explainedK(switchOffsK: readonly number[], probeToleranceK: number): number {
+  const usual = switchOffsK.length >= SWITCH_OFFS_NEEDED ? median(switchOffsK) : null;
+  return usual === null ? probeToleranceK : Math.min(probeToleranceK, Math.max(0, usual) + NOISE_K);
+}
+
+function isUnexplained(aboveSinceMs: number, beyondSinceMs: number | null, draw: Draw, context: RuleContext<Settings>): boolean {
+  const lagMs = lagOf(draw, context);
+  if (beyondSinceMs !== null && context.nowMs - beyondSinceMs >= lagMs) return true;
+  return context.nowMs - aboveSinceMs >= lagMs + toleranceMsOf(draw, context);
+}
+
+function lagOf(draw: Draw, context: RuleContext<Settings>): number {
+  if (context.settings.lag !== null) return context.settings.lag;
+  return warmingMs(context.equipment?.bandK ?? 0, 1, draw, context, 10 * MINUTE, HOUR);
+}
+
+function toleranceMsOf(draw: Draw, context: RuleContext<Settings>): number {
+  return warmingMs(context.settings.probeTolerance, 0.5, draw, context, 30 * MINUTE, 3 * HOUR);
+}
+
+/** Time to warm the tank by `kelvin` at a share of the loss-free rate, within bounds; the upper bound where no power is known. */
+function warmingMs(kelvin: number, share: number, draw: Draw, context: RuleContext<Settings>, leastMs: number, mostMs: number): number {
+  const watts = wattsOf(draw, context);
+  if (watts === null) return mostMs;
+  const hours = lossFreeHours(kelvin, watts * share, tankHeatCapacityWhPerK(context.tank));
+  return Math.min(mostMs, Math.max(leastMs, hours * HOUR));
+}
+
+/** What it draws, or the nameplate where only a switch is known. */
+function wattsOf(draw: Draw, { equipment }: RuleContext<Settings>): number | null {
+  if (draw.by === 'power' || draw.by === 'current' || draw.by === 'energy') return draw.watts;
+  return equipment?.nameplateWatts ?? null;
+}
+
+function breached(state: State, water: Latest, draw: Draw, lineC: number, context: RuleContext<Settings>): Verdict {
+  const { nowMs, equipment, settings: { high } } = context;
+  const aboveSinceMs = state.aboveSinceMs ?? nowMs;
+  const drawingSinceMs = state.drawingSinceMs ?? nowMs;
+  const watts = wattsOf(draw, context);
+  const evidence: Evidence[] = [
+    { label: 'Water', value: water.value, kind: 'temperature', atMs: water.atMs },
+    { label: 'Should switch off at', value: lineC, kind: 'temperature' },
+    { label: 'Above that by', value: `${(water.value - lineC).toFixed(2)} K` },
+    drawEvidence(draw),
+    { label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs },
+    { label: 'Drawing above the switch-off point for', value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
+    { label: 'Explained by lag', value: showDuration(lagOf(draw, context)) },
+  ];
+  const hours = (nowMs - aboveSinceMs) / HOUR;
+  if (state.aboveFromC !== null && hours > 0) evidence.push({ label: 'Warming since then', value: `${((water.value - state.aboveFromC) / hours).toFixed(2)} K/h` });
+  if (watts !== null) evidence.push(...forecast(water.value, watts, high, context.tank));
+  const name = equipment?.name ?? 'the heater';
+  return {
+    state: 'breached',
+    summary: `${name} ${draw.by === 'switch' ? 'is switched on' : `draws ${showDraw(draw)}`} and has done so for ${showDuration(nowMs - aboveSinceMs)} with the water at ${show('temperature', water.value)}, ${(water.value - lineC).toFixed(1)} K above where its thermostat should have stopped`,
+    evidence,
+  };
+}
+
+function drawEvidence(draw: Draw): Evidence {
+  if (draw.by === 'power' || draw.by === 'current' || draw.by === 'energy') return { label: draw.by === 'power' ? 'Draws' : `Draws (from the ${draw.by})`, value: draw.watts, kind: 'power', atMs: draw.atMs };
+  return { label: 'Switch', value: showDraw(draw) };
+}
+
+/** Of the nominal volume, the share that is surely water. */
+const SURE_WATER = 0.8;
+
+function forecast(waterC: number, watts: number, highC: number, tank: Tank): readonly Evidence[] {
+  const capacity = SURE_WATER * tankHeatCapacityWhPerK(tank);
+  const rate: Evidence = { label: 'Warms by at most, by this heater alone', value: `${(watts / capacity).toFixed(2)} K/h` };
+  if (waterC >= highC) return [rate, { label: `Above ${show('temperature', highC)}`, value: 'already' }];
+  const hours = lossFreeHours(highC - waterC, watts, capacity);
+  return [rate, { label: `Cannot reach ${show('temperature', highC)} by this heater alone in less than`, value: showDuration(hours * HOUR) }];
+}

@@ -1,0 +1,112 @@
+/**
+ * A point from which nothing usable comes any more.
+ *
+ * Problem: a dead sensor looks like a calm tank. Every other rule turns to unknown without readings; this one says so aloud.
+ * Method: breached when the latest usable reading is older than the point's `silentAfter` (by default five cadences, at least five minutes). It tells
+ * apart a point that never delivered since it is watched, one that stopped, and one that still delivers, but nothing that can be true (a broken wire
+ * often reads as −127 or 85). The wake-up is set when it fires, not moved with every reading.
+ *
+ * Low priority: without a value nothing is known to be wrong, and most points are not what an animal depends on within hours. The temperature of the
+ * water is: high. Source: none; common practice.
+ */
+import { z } from 'zod';
+import { showDuration } from '../../domain/duration.ts';
+import type { Point } from '../../domain/fleet.ts';
+import { kinds } from '../../domain/kinds.ts';
+import { show } from '../../domain/units.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { beforeReachingIn, electricalWork } from '../cautions.ts';
+import { defineRule, type Proposal, type RuleContext } from '../contract.ts';
+import { silentAtMs } from '../step.ts';
+import { pointById } from '../subject.ts';
+import { waterTemperaturePoint } from '../water.ts';
+
+const settings = z.strictObject({});
+type Settings = z.infer<typeof settings>;
+
+const state = z.strictObject({
+  /** When this rule first looked: from then on a point that never delivered counts as silent. */
+  watchedSinceMs: z.number().nullable(),
+  silent: z.boolean(),
+});
+type State = z.infer<typeof state>;
+
+export default defineRule<Settings, State>({
+  kind: 'silent-point',
+  watchesFor: 'A point from which no usable reading comes any more.',
+  settings,
+  state,
+  initial: { watchedSinceMs: null, silent: false },
+  policy: { priority: 'low', onDelayMs: 0, offDelayMs: 0 },
+
+  apply(facts) {
+    const water = waterTemperaturePoint(facts);
+    // A point without a source is fed by hand or by file: there is no cadence to hold it to.
+    return facts.points.filter(({ source }) => source !== null).map((point) => proposalFor(point, point === water));
+  },
+
+  applyTo(facts, subject) {
+    const point = pointById(facts, subject);
+    return point === null ? `only points fall silent, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point, point === waterTemperaturePoint(facts));
+  },
+
+  step(before, input, context) {
+    const { nowMs } = context;
+    const watchedSinceMs = before.watchedSinceMs ?? nowMs;
+    const point = context.point('value');
+    if (point === null) throw new Error('silent-point is bound to no point');
+    const latest = context.latest('value');
+    const silentAt = silentAtMs(point, latest ?? { atMs: watchedSinceMs, value: Number.NaN });
+    const silent = nowMs >= silentAt;
+    const state = before.silent === silent && before.watchedSinceMs !== null ? before : { watchedSinceMs, silent };
+    const verdict = silent ? breached(watchedSinceMs, point, context) : clear;
+    // A reading needs to set the wake-up only when none is set: the first time, and after a silence.
+    if (input.type === 'reading' && before.watchedSinceMs !== null && !before.silent) return { state, verdict };
+    return { state, verdict, wakeAtMs: silent ? null : silentAt };
+  },
+
+  firstChecks(advice) {
+    return [
+      'See whether other points of the site are silent too: then it is the gateway, the network or the power there, not this sensor.',
+      'Ring the site and ask whether the tank is lit and the water moves: without readings nobody knows.',
+      'On site: power and status lamp of the gateway and the sensor, then its cable, plug and battery.',
+      beforeReachingIn(advice),
+      electricalWork,
+    ];
+  },
+});
+
+function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
+  return {
+    subject: point.id,
+    title: `${point.name} silent`,
+    roles: { value: point.id },
+    equipment: null,
+    missing: null,
+    defaults: {},
+    ...(isWaterTemperature ? { policy: { priority: 'high' as const } } : {}),
+  };
+}
+
+function breached(watchedSinceMs: number, point: Point, context: RuleContext<Settings>): Verdict {
+  const latest = context.latest('value');
+  const stampMs = context.lastStampMs('value');
+  const expected: Evidence = { label: 'Expected', value: `every ${showDuration(point.everyMs)}` };
+  const silentAfter = showDuration(point.silentAfterMs);
+  const impossible = stampMs !== null && stampMs > (latest?.atMs ?? Number.NEGATIVE_INFINITY) && context.nowMs - stampMs <= point.silentAfterMs;
+  const last: Evidence = latest === null
+    ? { label: 'Last usable reading', value: 'never', atMs: watchedSinceMs }
+    : { label: 'Last usable reading', value: latest.value, kind: point.kind, atMs: latest.atMs };
+  if (impossible) {
+    const { range, unit } = kinds[point.kind];
+    return {
+      state: 'breached',
+      summary: `delivers only impossible values for more than ${silentAfter} (a ${kinds[point.kind].name} lies between ${range[0]} and ${range[1]} ${unit}): a broken wire, a missing probe or a wrong unit`,
+      evidence: [last, { label: 'Last reading of any kind', value: 'impossible', atMs: stampMs }, expected],
+    };
+  }
+  const summary = latest === null
+    ? `has never delivered: nothing for ${silentAfter}, expected every ${showDuration(point.everyMs)}`
+    : `stopped: nothing for ${silentAfter}, expected every ${showDuration(point.everyMs)}; the last was ${show(point.kind, latest.value)}`;
+  return { state: 'breached', summary, evidence: [last, expected] };
+}

@@ -1,0 +1,154 @@
+/**
+ * A top-off reservoir that is running low.
+ *
+ * Problem: a visit costs a drive; knowing days before that a reservoir will run dry lets it be filled on the way.
+ * Method: breached at or below `lowPercent`, or when what is left lasts less than `daysLeft` at the measured consumption. Back two percent, and half a day, above.
+ * Clear while the reservoir is empty: then `top-off-empty` speaks, and one cause rings once.
+ *
+ * Consumption is measured on the reservoir itself: at most six readings an hour, their median kept for seven days (168 hours). Refills (a rise of more
+ * than 2 % from one hour to the next) are taken out, and the slope is the median over pairs half the series apart (Theil's incomplete method, robust
+ * against outliers as Theil–Sen is, at a fraction of the work). It needs two days of history and is reckoned once an hour; until then only
+ * the percentage counts.
+ *
+ * Sources: low-level alarm at 2–3 days left: common practice, no source. Deadband: `reservoir.ts`.
+ */
+import { z } from 'zod';
+import { HOUR, MINUTE } from '../../domain/duration.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { beforeReachingIn, husbandry } from '../cautions.ts';
+import { defineRule, type Latest, type RuleContext } from '../contract.ts';
+import { median } from '../median.ts';
+import { isEmpty, LEVEL_DEADBAND_PERCENT, percentOf, reservoirProposals, showFill } from '../reservoir.ts';
+import { unknown, whyNotCurrent } from '../unknown.ts';
+
+const settings = z.strictObject({
+  lowPercent: z.number().min(0).max(95).default(20).describe('Low at or below so many percent of full. Default 20.'),
+  daysLeft: z.number().min(0).max(30).default(3).describe('Low when what is left lasts fewer days than this at the measured consumption; 0: only the percentage counts. Default 3.'),
+  emptyPercent: z.number().min(0).max(50).default(5).describe('At or below so many percent it is empty, and top-off-empty speaks instead. Default 5; give top-off-empty the same.'),
+});
+type Settings = z.infer<typeof settings>;
+
+const HOURS_KEPT = 168;
+const HOURS_NEEDED = 36;
+const SPAN_NEEDED_HOURS = 48;
+const SAMPLE_EVERY_MS = 10 * MINUTE;
+const REFILL_PERCENT = 2;
+/** Half a day, so that a consumption that wavers does not ring twice. */
+const DAYS_DEADBAND = 0.5;
+/** Less than this a day is not told from the gauge's drift. */
+const LEAST_PERCENT_PER_DAY = 0.3;
+
+const state = z.strictObject({
+  /** Finished hours, oldest first: hour since 1970, median fill in percent. */
+  hours: z.array(z.tuple([z.number(), z.number()])).max(HOURS_KEPT),
+  /** Readings taken in the hour that runs. */
+  hour: z.number().nullable(),
+  samples: z.array(z.number()).max(6),
+  sampledMs: z.number().nullable(),
+  /** Measured consumption; `null`: not enough history. */
+  percentPerDay: z.number().nullable(),
+  low: z.boolean(),
+  empty: z.boolean(),
+});
+type State = z.infer<typeof state>;
+
+export default defineRule<Settings, State>({
+  kind: 'top-off-low',
+  watchesFor: 'A top-off reservoir that is running low.',
+  settings,
+  state,
+  initial: { hours: [], hour: null, samples: [], sampledMs: null, percentPerDay: null, low: false, empty: false },
+  policy: { priority: 'low', onDelayMs: 10 * MINUTE, offDelayMs: 10 * MINUTE },
+
+  apply: (facts) => reservoirProposals(facts, 'running low'),
+
+  objection({ lowPercent, emptyPercent }) {
+    return lowPercent > emptyPercent ? null : { key: 'lowPercent', message: `lowPercent (${lowPercent}) must be above emptyPercent (${emptyPercent})` };
+  },
+
+  step(before, _input, context) {
+    const gauge = context.current('gauge');
+    if (gauge === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'gauge')) };
+    const percent = percentOf(gauge, context);
+    const measured = measure(before, gauge.atMs, percent);
+    const empty = isEmpty(percent, context.settings.emptyPercent, before.empty);
+    const low = isLow(percent, measured.percentPerDay, before.low, context.settings);
+    const state = empty === measured.empty && low === measured.low ? measured : { ...measured, empty, low };
+    return { state, verdict: low && !empty ? breached(percent, state.percentPerDay, gauge, context) : clear };
+  },
+
+  firstChecks(advice) {
+    return [
+      'Fill it on the next visit before the date in the alarm, with the purified fresh water kept for it.',
+      'If it empties faster than usual: look for a leak, a siphon through the top-off line or a top-off pump that runs on, and check salinity.',
+      beforeReachingIn(advice),
+      husbandry,
+    ];
+  },
+});
+
+function isLow(percent: number, percentPerDay: number | null, wasLow: boolean, { lowPercent, daysLeft, emptyPercent }: Settings): boolean {
+  if (percent <= lowPercent + (wasLow ? LEVEL_DEADBAND_PERCENT : 0)) return true;
+  const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
+  return days !== null && daysLeft > 0 && days < daysLeft + (wasLow ? DAYS_DEADBAND : 0);
+}
+
+function daysUntilEmpty(percent: number, percentPerDay: number | null, emptyPercent: number): number | null {
+  return percentPerDay === null || percentPerDay < LEAST_PERCENT_PER_DAY ? null : Math.max(0, percent - emptyPercent) / percentPerDay;
+}
+
+/** Takes a reading into the hour that runs, and closes it when the next has begun. */
+function measure(before: State, atMs: number, percent: number): State {
+  if (before.sampledMs !== null && atMs - before.sampledMs < SAMPLE_EVERY_MS) return before;
+  const hour = Math.floor(atMs / HOUR);
+  const sample = Math.round(percent * 10) / 10;
+  if (hour === before.hour) return { ...before, samples: [...before.samples, sample].slice(-6), sampledMs: atMs };
+  const closed = median(before.samples);
+  const started = { ...before, hour, samples: [sample], sampledMs: atMs };
+  if (before.hour === null || closed === null) return started;
+  const hours = [...before.hours, [before.hour, Math.round(closed * 10) / 10] as [number, number]].filter(([at]) => at > hour - HOURS_KEPT).slice(-HOURS_KEPT);
+  return { ...started, hours, percentPerDay: consumption(hours) };
+}
+
+/** @param hours hour and percent, oldest first. @returns percent per day, or `null` for too short a history. */
+export function consumption(hours: readonly (readonly [number, number])[]): number | null {
+  const first = hours[0];
+  const last = hours.at(-1);
+  if (first === undefined || last === undefined || hours.length < HOURS_NEEDED || last[0] - first[0] < SPAN_NEEDED_HOURS) return null;
+  const used = usedUp(hours);
+  const half = used.length >> 1;
+  const slopes: number[] = [];
+  for (let index = 0; index + half < used.length; index += 1) {
+    const from = used[index];
+    const to = used[index + half];
+    if (from !== undefined && to !== undefined && to[0] > from[0]) slopes.push((to[1] - from[1]) / (to[0] - from[0]));
+  }
+  const perHour = median(slopes);
+  return perHour === null ? null : Math.round(perHour * 24 * 100) / 100;
+}
+
+/** Percent used since the first hour, refills taken out: what is used up during a refill is not known and counts as nothing. */
+function usedUp(hours: readonly (readonly [number, number])[]): readonly (readonly [number, number])[] {
+  let used = 0;
+  let before: number | null = null;
+  return hours.map(([hour, percent]) => {
+    const drop: number = before === null ? 0 : before - percent;
+    if (drop > -REFILL_PERCENT) used += drop;
+    before = percent;
+    return [hour, used] as const;
+  });
+}
+
+function breached(percent: number, percentPerDay: number | null, gauge: Latest, { equipment, settings: { lowPercent, daysLeft, emptyPercent } }: RuleContext<Settings>): Verdict {
+  const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
+  const evidence: Evidence[] = [
+    { label: 'Fill', value: percent, kind: 'fill', atMs: gauge.atMs },
+    { label: 'Low from', value: lowPercent, kind: 'fill' },
+    percentPerDay === null
+      ? { label: 'Consumption', value: 'not known yet: it takes two days of history' }
+      : { label: 'Consumption', value: `${percentPerDay.toFixed(1)} % a day` },
+  ];
+  if (days !== null) evidence.push({ label: 'Empty in about', value: `${days.toFixed(1)} days (low from ${daysLeft})` });
+  const rest = days === null ? `; low from ${lowPercent} % down` : `, about ${days.toFixed(1)} days until it is empty at ${(percentPerDay ?? Number.NaN).toFixed(1)} % a day`;
+  return { state: 'breached', summary: `${equipment?.name ?? 'the reservoir'} is at ${showFill(percent, equipment)}${rest}`, evidence };
+}

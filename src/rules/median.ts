@@ -1,0 +1,10 @@
+/** Median of a list; `null` of none. Does not reorder the list. */
+export function median(values: readonly number[]): number | null {
+  if (values.length === 0) return null;
+  const sorted = [...values].sort((a, b) => a - b);
+  const middle = sorted.length >> 1;
+  const upper = sorted[middle];
+  const lower = sorted[middle - 1];
+  if (upper === undefined) return null;
+  return sorted.length % 2 === 1 || lower === undefined ? upper : (lower + upper) / 2;
+}

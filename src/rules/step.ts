@@ -1,0 +1,117 @@
+/**
+ * Runs one step of one rule. Pure: the same rule, state, input, readings and time give the same answer.
+ *
+ * What the engine promises: readings are stepped in time order per point (late ones are not stepped at all); `latest` and `previous`
+ * already include the reading being stepped; a wake is stepped at the time the rule asked for, and once at the start for a rule
+ * that has no stored wake.
+ */
+import type { Equipment, Point, Tank } from '../domain/fleet.ts';
+import type { Latest, Rule, RuleContext, RuleInput, RuleStep } from './contract.ts';
+
+/** Usable readings, by point id. */
+export interface Readings {
+  latest(pointId: string): Latest | null;
+  /** The usable reading before the latest. */
+  previous(pointId: string): Latest | null;
+  /** Time of the latest reading of any quality; left out where nobody keeps it. */
+  lastStampMs?(pointId: string): number | null;
+}
+
+/** @returns the next state (the same object if nothing changed), the verdict, and a wake-up unless it stays as it was. */
+export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings: Readings, nowMs: number): RuleStep<unknown> {
+  if (rule.missing !== null) return { state, verdict: { state: 'unknown', why: rule.missing }, wakeAtMs: null };
+  const context = new StepContext(rule, readings, nowMs);
+  const step = rule.kind.step(state, input, context);
+  if (step.wakeAtMs !== undefined || !needsSilenceWake(context, input)) return step;
+  return { state: step.state, verdict: step.verdict, wakeAtMs: silenceWakeMs(rule, readings, nowMs) };
+}
+
+/** A stored state as its kind reads it; one that the kind refuses (an older version's) starts afresh. */
+export function restoreState(rule: Rule, stored: unknown): unknown {
+  const parsed = rule.kind.state.safeParse(stored);
+  return parsed.success ? parsed.data : rule.kind.initial;
+}
+
+/** The first moment at which a reading `latest` of `point` is not current any more. */
+export function silentAtMs(point: Point, latest: Latest): number {
+  return latest.atMs + point.silentAfterMs + 1;
+}
+
+/**
+ * The wake-up that makes a rule notice silence is moved only when it fires, not with every reading. That is enough: it is set to the
+ * earliest time at which any current point could go silent, and a point that comes back from silence sets it anew.
+ */
+function needsSilenceWake(context: StepContext, input: RuleInput): boolean {
+  return input.type === 'wake' || cameBackFromSilence(context, input.role);
+}
+
+/** Is the latest reading of this role the first one, or the first after a silence? */
+export function cameBackFromSilence(context: Pick<RuleContext<unknown>, 'point' | 'latest' | 'previous'>, role: string): boolean {
+  const latest = context.latest(role);
+  const point = context.point(role);
+  if (latest === null || point === null) return false;
+  const previous = context.previous(role);
+  return previous === null || latest.atMs - previous.atMs > point.silentAfterMs;
+}
+
+function silenceWakeMs(rule: Rule, readings: Readings, nowMs: number): number | null {
+  let earliest: number | null = null;
+  for (const point of rule.roles.values()) {
+    const latest = readings.latest(point.id);
+    if (latest === null) continue;
+    const silentAt = silentAtMs(point, latest);
+    if (silentAt > nowMs && (earliest === null || silentAt < earliest)) earliest = silentAt;
+  }
+  return earliest;
+}
+
+/** Methods on a prototype, not closures: this is made for every reading. */
+class StepContext implements RuleContext<unknown> {
+  readonly nowMs: number;
+  readonly #rule: Rule;
+  readonly #readings: Readings;
+
+  constructor(rule: Rule, readings: Readings, nowMs: number) {
+    this.nowMs = nowMs;
+    this.#rule = rule;
+    this.#readings = readings;
+  }
+
+  get settings(): unknown {
+    return this.#rule.settings;
+  }
+
+  get tank(): Tank {
+    return this.#rule.facts.tank;
+  }
+
+  get equipment(): Equipment | null {
+    return this.#rule.equipment;
+  }
+
+  point(role: string): Point | null {
+    return this.#rule.roles.get(role) ?? null;
+  }
+
+  current(role: string): Latest | null {
+    const point = this.#rule.roles.get(role);
+    if (point === undefined) return null;
+    const latest = this.#readings.latest(point.id);
+    return latest !== null && this.nowMs - latest.atMs <= point.silentAfterMs ? latest : null;
+  }
+
+  latest(role: string): Latest | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : this.#readings.latest(point.id);
+  }
+
+  previous(role: string): Latest | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : this.#readings.previous(point.id);
+  }
+
+  lastStampMs(role: string): number | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : (this.#readings.lastStampMs?.(point.id) ?? null);
+  }
+}

@@ -1,0 +1,27 @@
+/** The water of a tank as rules see it: where its temperature is measured, what it can hold, where the hard limits are. */
+import type { Point, Tank, Water } from '../domain/fleet.ts';
+import { heatCapacityWhPerK } from '../physics/heat.ts';
+import type { TankFacts } from './contract.ts';
+
+/** Where the temperature of the water is measured: in the display, otherwise in the sump (the return pump mixes the two). */
+export function waterTemperaturePoint(facts: TankFacts): Point | null {
+  const inWater = facts.points.filter((point) => point.kind === 'temperature' && point.tankId === facts.tank.id);
+  return inWater.find(({ place }) => place === 'display') ?? inWater.find(({ place }) => place === 'sump') ?? null;
+}
+
+/**
+ * Limits beyond which livestock is at risk, °C. Common practice, no source: marine 22/29, freshwater tropical 21/30; cold water is
+ * kept below 20 °C, and 8/22 leaves it room for a warm day.
+ */
+export const hardLimitsC: Readonly<Record<Water, { readonly low: number; readonly high: number }>> = {
+  reef: { low: 22, high: 29 },
+  marine: { low: 22, high: 29 },
+  fresh: { low: 21, high: 30 },
+  cold: { low: 8, high: 22 },
+};
+
+/** Heat capacity of display and sump by their nominal volumes, Wh/K, at 25 °C; salt water taken as salinity 35 (fresh holds 2 % more). */
+export function tankHeatCapacityWhPerK(tank: Tank): number {
+  const salinity = tank.water === 'reef' || tank.water === 'marine' ? 35 : 0;
+  return heatCapacityWhPerK(tank.displayLitres + tank.sumpLitres, salinity, 25);
+}
