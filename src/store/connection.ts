@@ -6,6 +6,9 @@ import { appliedSteps } from './migrations.ts';
 
 export const IN_MEMORY = ':memory:';
 
+/** Mode of a data folder that is made: it holds addresses, ways in and password hashes, nobody else's business on a shared machine. */
+export const PRIVATE = 0o700;
+
 /** How long a connection waits for another process (an import beside the service) before it reports that it is busy. */
 const BUSY_MS = 2000;
 

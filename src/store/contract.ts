@@ -59,9 +59,9 @@ export interface LiveStore {
 
 /** The sending side of the outbox. Claims are compare-and-set, so that two senders never hold one page. */
 export interface Outbox {
-  /** Queued pages that are due, and claims older than `claimMs` (a sender that died); marked claimed. */
+  /** Queued pages that are due, and claims older than `claimMs` (a sender that died); marked claimed, this attempt counted. */
   claim(nowMs: number, limit: number, claimMs: number): Promise<readonly OutboxPage[]>;
-  /** Settles a claimed page, with its journal row, in one transaction. */
+  /** Settles a claimed page, with its journal row, in one transaction. @throws StoreError, permanent, when the page is not claimed. */
   settle(pageId: string, outcome: PageOutcome, journal: JournalEntry): Promise<void>;
   /** Adds a page that no alarm asked for (a test page). */
   enqueue(page: Page): Promise<void>;
@@ -144,7 +144,7 @@ export interface Account {
 export interface AccountStore {
   accounts(): Promise<readonly Account[]>;
   accountByName(name: string): Promise<Account | null>;
-  /** Adds, or replaces password and person of, the account of that name. */
+  /** Adds, or replaces password and person of, the account of that name. Another password ends its sessions. */
   putAccount(account: Omit<Account, 'id'>): Promise<void>;
   removeAccount(name: string): Promise<boolean>;
   putSession(session: { readonly tokenHash: string; readonly accountId: number; readonly expiresMs: number }): Promise<void>;

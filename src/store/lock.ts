@@ -2,6 +2,7 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import SQLite, { type Database } from 'better-sqlite3';
+import { PRIVATE } from './connection.ts';
 import { StoreError } from './contract.ts';
 import { storeErrorOf } from './errors.ts';
 
@@ -21,7 +22,7 @@ const held = new Set<Database>();
 export function lockDataDir(dir: string): DataDirLock {
   const file = join(dir, 'tankbell.lock');
   try {
-    mkdirSync(dir, { recursive: true });
+    mkdirSync(dir, { recursive: true, mode: PRIVATE });
     const db = new SQLite(file, { timeout: 0 });
     try {
       db.exec('BEGIN EXCLUSIVE');

@@ -4,7 +4,7 @@ import { dirname } from 'node:path';
 import type { Database } from 'better-sqlite3';
 import { accountsOn } from './accounts.ts';
 import { committerOn } from './commit.ts';
-import { type Connection, IN_MEMORY, attemptOn, openReader, openWriter } from './connection.ts';
+import { type Connection, IN_MEMORY, PRIVATE, attemptOn, openReader, openWriter } from './connection.ts';
 import type { Store } from './contract.ts';
 import { fleetOn } from './fleet.ts';
 import { historyReaderOn } from './history.ts';
@@ -20,7 +20,7 @@ import { readingWriterOn } from './reading.ts';
  */
 export function openSqliteStore(file: string): Promise<Store> {
   return attemptOn(file)(() => {
-    if (file !== IN_MEMORY) mkdirSync(dirname(file), { recursive: true });
+    if (file !== IN_MEMORY) mkdirSync(dirname(file), { recursive: true, mode: PRIVATE });
     const writer = openWriter(file);
     try {
       migrate(writer);

@@ -1,3 +1,4 @@
+import { statSync } from 'node:fs';
 import { join } from 'node:path';
 import SQLite from 'better-sqlite3';
 import { describe, expect, it } from 'vitest';
@@ -46,6 +47,12 @@ describe('SQLite file', () => {
     expect(() => reader.exec('INSERT INTO t VALUES (1)')).toThrow(/readonly/);
     reader.close();
     db.close();
+  });
+
+  it('lies in a folder that only its user may enter, when that had to be made', async () => {
+    const dir = join(folder.fresh(), 'data');
+    await (await openSqliteStore(join(dir, 'tankbell.db'))).close();
+    expect(statSync(dir).mode & 0o777).toBe(0o700);
   });
 
   it('is made of STRICT tables only', async () => {
