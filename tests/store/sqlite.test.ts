@@ -49,6 +49,18 @@ describe('SQLite file', () => {
     db.close();
   });
 
+  it('has everything in the main file after closing, even while another program looks at it', async () => {
+    const file = join(folder.fresh(), 'tankbell.db');
+    const store = await openSqliteStore(file);
+    const other = new SQLite(file, { readonly: true });
+    await store.appendJournal([entry({})]);
+    expect(other.prepare('SELECT count(*) AS n FROM journal').get()).toEqual({ n: 1 });
+    expect(statSync(`${file}-wal`).size).toBeGreaterThan(0);
+    await store.close();
+    expect(statSync(`${file}-wal`).size).toBe(0);
+    other.close();
+  });
+
   it('lies in a folder that only its user may enter, when that had to be made', async () => {
     const dir = join(folder.fresh(), 'data');
     await (await openSqliteStore(join(dir, 'tankbell.db'))).close();
