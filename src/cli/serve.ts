@@ -1,0 +1,34 @@
+/** `tankbell serve`: runs until it is told to stop; SIGINT and SIGTERM lose nothing. */
+import { startApp } from '../app.ts';
+import type { ServiceConfig } from '../config/service.ts';
+import { makeLogger } from '../log.ts';
+import type { Terminal } from './terminal.ts';
+
+/** Exit code when the service cannot go on and should be started again (EX_SOFTWARE of sysexits.h). */
+const brokenExit = 70;
+
+export async function serve(config: ServiceConfig, terminal: Terminal): Promise<number> {
+  const log = makeLogger('info', terminal.clock.now);
+  const app = await startApp({
+    config, env: terminal.env, clock: terminal.clock, log,
+    onFatal: (error) => {
+      log.error({ err: error }, 'cannot go on; start me again and I take up from the store');
+      process.exit(brokenExit);
+    },
+  });
+  if ((await app.store.accounts()).length === 0) {
+    terminal.complain('Nobody can log in yet: make a login with "tankbell user add NAME --config FILE".');
+  }
+  terminal.print(`Tankbell watches ${app.fleet.tanks.length} tanks. Web page: ${config.web.publicUrl}${app.brokerPort === null ? '' : `   MQTT broker: port ${app.brokerPort}`}`);
+  for (const { name, detail, state } of app.sources()) if (state === 'trouble') terminal.complain(`${name}: ${detail}`);
+  await stopSignal();
+  log.info('stopping');
+  await app.stop();
+  return 0;
+}
+
+function stopSignal(): Promise<void> {
+  return new Promise((resolve) => {
+    for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => resolve());
+  });
+}
