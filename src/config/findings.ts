@@ -1,7 +1,7 @@
 /** Collects every mistake of one document, and turns what zod refuses into words with a fix. */
 import { z } from 'zod';
 import type { Mistake } from './mistake.ts';
-import { suggest } from './nearest.ts';
+import { nearest, suggest } from './nearest.ts';
 import { type Path, showPath, type YamlDocument } from './yaml-document.ts';
 
 export interface Findings {
@@ -29,8 +29,11 @@ export function findingsIn(document: YamlDocument): Findings {
     shape(schema, path, value) {
       const parsed = schema.safeParse(value);
       if (parsed.success) return parsed.data;
-      for (const issue of parsed.error.issues) {
+      const { issues } = parsed.error;
+      for (const issue of issues) {
         const issuePath = issue.path.map((step) => (typeof step === 'symbol' ? String(step) : step));
+        // A mistyped key is one mistake, not two: the key that is then missing goes without saying.
+        if (valueAt(value, issuePath) === undefined && issues.some((other) => other.code === 'unrecognized_keys' && other.keys.some((key) => meantKey(key, issuePath.at(-1))))) continue;
         const fullPath = [...path, ...issuePath];
         if (issue.code === 'unrecognized_keys') {
           const known = knownKeys(schemaAt(schema, issuePath)) ?? [];
@@ -52,21 +55,26 @@ export function knownKeys(schema: z.core.$ZodType | null): readonly string[] | n
 }
 
 export function unknownKeyFix(key: string, known: readonly string[]): string {
-  if (/^(password|passwd|pass|secret|token)$/i.test(key) && known.includes('passwordEnv')) {
+  if (isSecret(key) && known.includes('passwordEnv')) {
     return 'secrets never stand in a file: set an environment variable, and write its name, like "passwordEnv: TANKBELL_MAIL"';
   }
   return known.length === 0 ? 'remove it' : suggest(key, known);
 }
 
+const isSecret = (key: string): boolean => /^(password|passwd|pass|secret|token)$/i.test(key);
+
+const meantKey = (written: string, missing: string | number | undefined): boolean =>
+  typeof missing === 'string' && ((isSecret(written) && missing === 'passwordEnv') || nearest(written, [missing]) !== null);
+
 type Issue = z.core.$ZodIssue;
 
 function explain(issue: Issue, schema: z.core.$ZodType | null, value: unknown, step: string | number | undefined): readonly [message: string, fix: string] {
   const name = typeof step === 'string' ? step : null;
-  const what = name === null ? 'this entry' : `"${name}"`;
+  const what = name !== null ? `"${name}"` : step === undefined ? 'the file' : 'this entry';
   const example = exampleOf(schema);
   const write = example === null ? `write ${name === null ? 'it' : `"${name}: …"`}` : `write ${name === null ? `"${example}"` : `"${name}: ${example}"`}`;
 
-  if (value === undefined) return [`${what} is missing`, example === null ? `add ${what}` : `add "${name ?? ''}: ${example}"${sentenceOf(schema)}`];
+  if (value === undefined) return [`${what} is missing`, `add "${name ?? ''}: ${example ?? '…'}"${sentenceOf(schema)}`];
   if (value === null) return [`${what} is empty`, `${write}, or remove the line`];
   switch (issue.code) {
     case 'custom': {
@@ -80,7 +88,7 @@ function explain(issue: Issue, schema: z.core.$ZodType | null, value: unknown, s
       }
       if (issue.expected === 'array') return [`${what} must be a list, and ${described(value)} stands here`, `begin each entry with "- "${example === null ? '' : `, like "${example}"`}`];
       if (issue.expected === 'object' || issue.expected === 'record') return [`${what} must be a block of "key: value" lines, and ${described(value)} stands here`, example === null ? 'indent the keys below it, one on a line' : write];
-      if (issue.expected === 'number') return [`${what} must be a number, and ${described(value)} stands here`, example === null ? 'write a plain number such as 25.5' : write];
+      if (issue.expected === 'number') return [`${what} must be a number, and ${described(value)} stands here`, example === null ? `write a plain number such as 25.5${sentenceOf(schema)}` : write];
       if (issue.expected === 'boolean') return [`${what} is either true or false, and ${described(value)} stands here`, 'write true or false'];
       return [`${what} must be ${issue.expected}, and ${described(value)} stands here`, write];
     }

@@ -56,14 +56,18 @@ interface WrittenSetting {
   readonly installed: number;
 }
 
+const emptyFleet: Fleet = { clients: [], sites: [], tanks: [], equipment: [], points: [], ruleSettings: [], people: [], onCall: { steps: [], repeatAfterMs: null } };
+
 function readParts(state: FleetReadingState): { readonly fleet: Fleet; readonly secrets: readonly NamedSecret[] } {
   const { document, findings } = state;
   const parts: Parts = { clients: [], sites: [], tanks: [], equipment: [], points: [], ruleSettings: [], secrets: [], sources: [], siteTopics: [], settings: [] };
+  const nothing = { fleet: emptyFleet, secrets: [] };
   if (document.value === null || document.value === undefined) {
     findings.at([], 'the file is empty', 'begin with "clients:"; config/fleet.example.yaml shows every key');
-    return { fleet: { ...parts, people: [], onCall: { steps: [], repeatAfterMs: null } }, secrets: [] };
+    return nothing;
   }
   findings.shape(fleetShapes.fleet, [], document.value);
+  if (typeof document.value !== 'object' || Array.isArray(document.value)) return nothing;
   const ids = idLedger(state, 'in the whole file');
   for (const { value, path } of entriesOf(document.value, 'clients', [])) readClient(state, ids, value, path, parts);
   if (Array.isArray(fieldOf(document.value, 'clients')) && countTanks(document.value) === 0) {

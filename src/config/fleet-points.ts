@@ -67,8 +67,8 @@ function checkUnit(state: FleetReadingState, kind: Kind, written: unknown, path:
   const units = unitsOf(kind);
   if (units.includes(unit)) return;
   const others = kindsFor(unit);
-  const elsewhere = others.length === 0 ? '' : `; "${unit}" is a unit of ${others.map((other) => `kind: ${other}`).join(' and ')}`;
-  state.findings.at([...path, 'unit'], `"${unit}" is no unit of ${kind}`, `${suggest(unit, units)}${elsewhere}`);
+  const fix = others.length === 0 ? suggest(unit, units) : `write one of: ${units.join(', ')}; "${unit}" is a unit of ${others.map((other) => `kind: ${other}`).join(' and ')}`;
+  state.findings.at([...path, 'unit'], `"${unit}" is no unit of ${kind}`, fix);
 }
 
 /** @returns `null` when the equipment is not installed or its kind is not known. */

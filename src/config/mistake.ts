@@ -13,8 +13,8 @@ export interface Mistake {
 }
 
 /** `fleet.yaml:12:9: what is wrong`, and the fix indented under it. */
-export function showMistake(mistake: Mistake): string {
-  return `${mistake.file}:${mistake.line}:${mistake.column}: ${mistake.message}\n    ${mistake.fix}`;
+export function showMistake({ file, line, column, message, fix }: Mistake, weight: 'mistake' | 'warning' = 'mistake'): string {
+  return `${file}:${line}:${column}: ${weight === 'warning' ? 'warning: ' : ''}${message}\n    ${fix}`;
 }
 
 /** In the order of the file; the same finding at the same place is kept once. */

@@ -24,7 +24,7 @@ export function suggest(word: string, known: readonly string[]): string {
 /** `time_zone`, `time-zone` and `timeZone` are one word to a person. */
 const plainForm = (word: string): string => word.toLowerCase().replace(/[\s_-]/g, '');
 
-const allowedEdits = (length: number): number => (length <= 3 ? 1 : length <= 6 ? 2 : 3);
+const allowedEdits = (length: number): number => (length <= 2 ? 0 : length <= 3 ? 1 : length <= 6 ? 2 : 3);
 
 /** Insertions, deletions, replacements and swaps of neighbours (optimal string alignment distance). */
 function editsBetween(a: string, b: string): number {

@@ -1,5 +1,5 @@
 /** A YAML text, parsed so that every value still knows its line and column. */
-import { isAlias, isMap, isPair, isScalar, isSeq, LineCounter, parseDocument, type Document, type Node, type YAMLError } from 'yaml';
+import { isAlias, isMap, isPair, isScalar, isSeq, LineCounter, parseDocument, visit, type Document, type Node, type YAMLError } from 'yaml';
 import type { Mistake } from './mistake.ts';
 
 export type Path = readonly (string | number)[];
@@ -29,16 +29,20 @@ export function parseYaml(text: string, file: string): { readonly document: Yaml
     const { line, col } = lines.linePos(offset);
     return { line: Math.max(1, line), column: Math.max(1, col) };
   };
+  const broken = parsed.errors.find((error) => error.code !== 'DUPLICATE_KEY');
+  // What the parser says after the first place it lost its footing is mostly echo.
+  if (broken !== undefined) return { document: null, mistakes: [syntaxMistake(broken, text, file, place)] };
   const mistakes = parsed.errors.map((error) => syntaxMistake(error, text, file, place));
-  if (parsed.errors.some((error) => error.code !== 'DUPLICATE_KEY')) return { document: null, mistakes };
 
   let value: unknown;
   try {
     value = parsed.toJS({ maxAliasCount: 100 });
   } catch (error) {
-    // The parser gives an unknown or an exploding alias as a thrown ReferenceError without a place.
-    const why = error instanceof Error ? error.message : String(error);
-    return { document: null, mistakes: [...mistakes, { file, line: 1, column: 1, path: '', message: `an alias cannot be followed: ${why}`, fix: 'write the values out instead of repeating them by "*name"' }] };
+    // The parser throws a ReferenceError without a place for an alias it does not know, or one that repeats without end.
+    if (!(error instanceof ReferenceError)) throw error;
+    const alias = firstAlias(parsed);
+    const message = alias === null || alias.known ? 'the aliases ("*name") of this file repeat too much' : `"*${alias.name}" repeats something that is not marked "&${alias.name}" above it`;
+    return { document: null, mistakes: [...mistakes, { file, ...place(alias?.offset ?? 0), path: '', message, fix: 'write the values out instead of repeating them by "*name"' }] };
   }
   return {
     document: {
@@ -51,13 +55,32 @@ export function parseYaml(text: string, file: string): { readonly document: Yaml
   };
 }
 
+/** The first alias that leads nowhere; else the first one. */
+function firstAlias(document: Document.Parsed): { readonly name: string; readonly offset: number; readonly known: boolean } | null {
+  const aliases: { readonly name: string; readonly offset: number; readonly known: boolean }[] = [];
+  visit(document, {
+    Alias(_, alias) {
+      aliases.push({ name: alias.source, offset: startOf(alias) ?? 0, known: alias.resolve(document) !== undefined });
+    },
+  });
+  return aliases.find(({ known }) => !known) ?? aliases[0] ?? null;
+}
+
+/** Keys of the outermost block, as far as the text can be read: enough to tell what sort of file it is. */
+export function topKeys(text: string): readonly string[] {
+  const { contents } = parseDocument(text, { prettyErrors: false, logLevel: 'silent' });
+  return isMap(contents) ? contents.items.flatMap(({ key }) => (isScalar(key) ? [String(key.value)] : [])) : [];
+}
+
 /** `clients[0].sites[1].timeZone` */
 export function showPath(path: Path): string {
   return path.map((step, index) => (typeof step === 'number' ? `[${step}]` : index === 0 ? step : `.${step}`)).join('');
 }
 
 function syntaxMistake(error: YAMLError, text: string, file: string, place: (offset: number) => Place): Mistake {
-  const offset = Math.min(error.pos[0], text.length);
+  const start = Math.min(error.pos[0], text.length);
+  // The eye looks for the first letter of a line, not for the space before it.
+  const offset = start + (/^ *(?=\S)/.exec(text.slice(start))?.[0].length ?? 0);
   const [message, fix] = syntaxWords(error, text.slice(offset, error.pos[1] > offset ? error.pos[1] : offset + 1));
   return { file, ...place(offset), path: '', message, fix };
 }
@@ -71,6 +94,7 @@ function syntaxWords(error: YAMLError, piece: string): readonly [message: string
     case 'BAD_SCALAR_START':
       return [`a text cannot begin with "${piece.charAt(0)}"`, `put it in quotes: "${piece.charAt(0)}…"`];
     case 'BAD_INDENT':
+      if (error.message.startsWith('Flow')) return ['a "{" or "[" further up is not closed', 'close it with "}" or "]" on the line where it was opened'];
       return ['this line is not indented like the lines it belongs to', 'line it up with the keys of the same block; use two spaces per level'];
     case 'MISSING_CHAR':
       return [`something is not closed: ${firstLine(error.message)}`, 'check the quotes, brackets and braces on this line and the one before'];
