@@ -1,0 +1,100 @@
+/**
+ * Same readings in, same alarms out: one by one or in batches of any size, with any number of ticks, and restarted (as after kill -9)
+ * at any point. A failure prints its seed.
+ */
+import { expect, test } from 'vitest';
+import type { Delivery } from '../../src/domain/delivery.ts';
+import { MINUTE } from '../../src/domain/duration.ts';
+import { Engine } from '../../src/engine/engine.ts';
+import { makeLogger } from '../../src/log.ts';
+import { openSqliteStore } from '../../src/store/sqlite.ts';
+import { storyFleet } from '../stories/fleet.ts';
+import { VirtualClock } from '../stories/virtual-clock.ts';
+
+const { fleet, rules } = await storyFleet();
+const startMs = Date.parse('2026-03-03T18:00:00Z');
+
+/** A small linear congruential generator: enough for choosing, and the same everywhere. */
+function random(seed: number): () => number {
+  let state = seed >>> 0;
+  return () => {
+    state = (Math.imul(state, 1_664_525) + 1_013_904_223) >>> 0;
+    return state / 2 ** 32;
+  };
+}
+
+interface Arrival {
+  readonly arrivedMs: number;
+  readonly pointId: string;
+  readonly atMs: number;
+  readonly value: number;
+}
+
+/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings. */
+function uneasyDay(seed: number): Arrival[] {
+  const next = random(seed);
+  const arrivals: Arrival[] = [];
+  for (const point of fleet.points) {
+    let level = 0;
+    let silentUntil = 0;
+    for (let i = 0; i < 1500; i += 1) {
+      const atMs = startMs + i * MINUTE + Math.floor(next() * 1000);
+      if (next() < 0.004) silentUntil = atMs + next() * 40 * MINUTE;
+      if (next() < 0.02) level = next();
+      if (atMs < silentUntil) continue;
+      const value = point.kind === 'temperature' ? 24 + level * 6 + next() * 0.2 : point.kind === 'level' ? Math.round(level * 400) : level > 0.5 ? 55 + next() * 250 : 0;
+      const lateMs = next() < 0.03 ? next() * 20 * MINUTE : next() * 2000;
+      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs, value });
+      if (next() < 0.01) arrivals.push({ arrivedMs: Math.floor(atMs + lateMs + next() * 5000), pointId: point.id, atMs, value });
+    }
+  }
+  return arrivals.sort((a, b) => a.arrivedMs - b.arrivedMs || (a.pointId < b.pointId ? -1 : 1));
+}
+
+async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean }): Promise<unknown> {
+  const next = random(seed);
+  const clock = new VirtualClock(startMs - 1);
+  const store = await openSqliteStore(':memory:');
+  const start = (): Promise<Engine> => Engine.start({ store, fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined, onFatal: (error) => { throw error; } });
+  let engine = await start();
+  let waiting: Promise<void>[] = [];
+  for (const [index, { arrivedMs, ...sample }] of arrivals.entries()) {
+    clock.set(arrivedMs);
+    // Somebody acknowledges now and then, at the same moments in every run.
+    if (index % 97 === 0) {
+      await Promise.all(waiting);
+      waiting = [];
+      const open = [...engine.view.openAlarms.values()].filter(({ state }) => state !== 'acknowledged').sort((a, b) => a.id - b.id)[0];
+      if (open !== undefined) await engine.command({ type: 'acknowledge', alarmId: open.id, by: 'first', via: 'web' });
+    }
+    waiting.push(new Promise((resolve) => {
+      const delivery: Delivery = { arrivedMs, samples: [{ ...sample, unit: null }], refusals: [], committed: resolve };
+      expect(engine.deliver(delivery)).toBe(true);
+    }));
+    if (next() < 1 / options.batch) {
+      await Promise.all(waiting);
+      waiting = [];
+      if (options.ticks && next() < 0.3) await engine.settle();
+      if (options.restarts && next() < 0.05) engine = await start();
+    }
+  }
+  await Promise.all(waiting);
+  clock.set(startMs + 1600 * MINUTE);
+  await engine.settle();
+  await engine.stop();
+  const alarms = await store.alarms({ limit: 10_000 });
+  const pages = await store.pages({ limit: 10_000 });
+  const journal = (await store.journal({ limit: 100_000 })).map(({ id: _id, ...entry }) => entry).sort((a, b) => a.atMs - b.atMs || (a.text < b.text ? -1 : 1));
+  await store.close();
+  return { alarms, pages: pages.map(({ id, alarmId, personId, reason, createdMs }) => ({ id, alarmId, personId, reason, createdMs })), journal };
+}
+
+test.each([1, 2, 3])('seed %i', async (seed) => {
+  const arrivals = uneasyDay(seed);
+  const plain = await run(arrivals, seed, { batch: 1, ticks: false, restarts: false });
+  expect(plain).toHaveProperty('alarms.length', expect.toSatisfy((length: number) => length > 10));
+  expect(plain).toHaveProperty('pages.length', expect.toSatisfy((length: number) => length > 10));
+  for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }]) {
+    expect(await run(arrivals, seed + 100, options), JSON.stringify({ seed, ...options })).toEqual(plain);
+  }
+});
