@@ -3,9 +3,10 @@ import type { Alarm } from '../domain/alarm.ts';
 import { show } from '../domain/units.ts';
 import type { Evidence } from '../domain/verdict.ts';
 import type { PageFacts } from './facts.ts';
+import { MINUTE } from '../domain/duration.ts';
 import { cut, oneLine } from './plain.ts';
 import { priorityWord } from './subject.ts';
-import { showClock, showSpan } from './times.ts';
+import { showBareClock, showClock, showSpan } from './times.ts';
 
 export interface Content {
   readonly notice: string | null;
@@ -44,24 +45,31 @@ export function contentOf(facts: PageFacts): Content {
   const { alarm, page } = facts;
   if (alarm === null) return testContent(facts);
   const over = page.reason === 'returned';
+  const overByNow = !over && alarm.returnedMs !== null;
+  const word = priorityWord(alarm.policy.priority);
   return {
     notice: facts.notice === null ? null : oneLine(facts.notice),
-    headline: over ? `Back to normal: ${oneLine(alarm.title)}` : `${priorityWord(alarm.policy.priority)}: ${oneLine(alarm.title)}`,
-    opening: [placeLine(facts), ...(over ? overLines(facts, alarm) : ringLines(facts, alarm))],
+    headline: `${over ? 'Back to normal' : overByNow ? `${word}, over by now` : word}: ${oneLine(alarm.title)}`,
+    opening: over ? overLines(facts, alarm) : ringLines(facts, alarm),
     action: facts.links.acknowledge === null
       ? null
       : {
-          label: over ? 'Acknowledge: I have seen it' : 'Acknowledge: I am on it',
+          label: over || overByNow ? 'Acknowledge: I have seen it' : 'Acknowledge: I am on it',
           url: facts.links.acknowledge.url,
           note: `Opens a page with a button${alarm.escalation.dueMs === null ? '' : '; once pressed, nobody further is paged'}. Works until ${showClock(zoneOf(facts), facts.links.acknowledge.expiresMs, facts.nowMs)}.`,
         },
     sections: [
-      section('Now', 'bullets', nowLines(facts)),
-      section(over ? 'When it rang' : 'Why it rang', 'bullets', evidenceLines(facts, alarm)),
-      ...(over ? [] : [section('Check first', 'numbered', checkLines(facts))]),
-      section('Where', 'plain', whereLines(facts)),
-      section('Call', 'plain', callLines(facts)),
+      section('Now', 'bullets', isFresh(facts, alarm) ? [] : nowLines(facts)),
+      // All clear is for going back to sleep: no directions.
+      ...(over
+        ? []
+        : [
+            section('Check first', 'numbered', checkLines(facts)),
+            section('Where', 'plain', whereLines(facts)),
+            section('Call', 'plain', callLines(facts)),
+          ]),
       section('Who else', 'plain', onCallLines(facts, alarm)),
+      section('Measured when it rang', 'bullets', evidenceLines(facts, alarm)),
     ].filter((one) => one.lines.length > 0),
     more: facts.links.alarm === null ? null : { label: `Alarm ${alarm.id}, with charts and history (login needed)`, url: facts.links.alarm },
     footer: FOOTER,
@@ -84,6 +92,13 @@ function testContent(facts: PageFacts): Content {
   };
 }
 
+const FRESH_MS = 2 * MINUTE;
+
+/** What was measured when it rang still is what is measured now: no need to say both. */
+function isFresh({ page, nowMs }: PageFacts, alarm: Alarm): boolean {
+  return page.reason === 'opened' && nowMs - alarm.openedMs < FRESH_MS && alarm.evidence.some((fact) => fact.atMs !== undefined);
+}
+
 function placeLine({ alarm, tank, client, site }: PageFacts): string {
   const names = [tank?.name ?? alarm?.tankId ?? '', client?.name ?? '', site?.name ?? ''].map(oneLine).filter((name) => name !== '');
   return [...new Set(names)].join(', ');
@@ -94,8 +109,10 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   const zone = zoneOf(facts);
   const clock = (atMs: number): string => showClock(zone, atMs, nowMs);
   const lines: string[] = [];
-  if (alarm.summary !== '') lines.push(sentence(alarm.summary));
-  lines.push(`Since ${clock(alarm.beganMs)} (${showSpan(nowMs - alarm.beganMs)} ago).`);
+  if (alarm.summary !== '') lines.push(isFresh(facts, alarm) ? sentence(alarm.summary) : `At ${clock(alarm.openedMs)}: ${sentence(alarm.summary)}`);
+  lines.push(`${alarm.returnedMs === null
+    ? `Since ${clock(alarm.beganMs)} (${showSpan(nowMs - alarm.beganMs)} ago)`
+    : `From ${clock(alarm.beganMs)} to ${clock(alarm.returnedMs)}: it is back to normal`}. ${placeLine(facts)}.`);
   const others = facts.onCall.paged.filter((name) => name !== facts.person.name);
   const open = alarm.acknowledgedMs === null && alarm.returnedMs === null;
   if (page.reason === 'escalated' && open) {
@@ -107,7 +124,6 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
       ? `It opened at ${clock(alarm.openedMs)}, outside your hours, and could wait for your day to begin.`
       : `It opened at ${clock(alarm.openedMs)} and was held back until now.`);
   }
-  if (alarm.returnedMs !== null) lines.push(`Meanwhile it is back to normal, since ${clock(alarm.returnedMs)}.`);
   if (alarm.acknowledgedMs !== null) lines.push(`${facts.onCall.acknowledgedBy ?? 'Somebody'} acknowledged it at ${clock(alarm.acknowledgedMs)}.`);
   if (alarm.state === 'shelved' || alarm.state === 'suppressed' || alarm.state === 'out-of-service') {
     lines.push(`By now this alarm is ${alarm.state === 'out-of-service' ? 'out of service' : alarm.state}: somebody put it aside.`);
@@ -121,9 +137,7 @@ function overLines(facts: PageFacts, alarm: Alarm): string[] {
   const clock = (atMs: number): string => showClock(zone, atMs, nowMs);
   const endMs = alarm.returnedMs ?? alarm.closedMs;
   return [
-    endMs === null
-      ? `It began at ${clock(alarm.beganMs)}.`
-      : `It lasted ${showSpan(endMs - alarm.beganMs)}: from ${clock(alarm.beganMs)} to ${clock(endMs)}.`,
+    `${endMs === null ? `It began at ${clock(alarm.beganMs)}` : `It lasted ${showSpan(endMs - alarm.beganMs)}: from ${clock(alarm.beganMs)} to ${clock(endMs)}`}. ${placeLine(facts)}.`,
     alarm.acknowledgedMs === null
       ? 'Nobody has acknowledged it, so it stays on the list until somebody does.'
       : `${facts.onCall.acknowledgedBy ?? 'Somebody'} acknowledged it at ${clock(alarm.acknowledgedMs)}.`,
@@ -135,14 +149,14 @@ function overLines(facts: PageFacts, alarm: Alarm): string[] {
 function lateLines({ page, lateWhy, nowMs, ...rest }: PageFacts): string[] {
   if (lateWhy === null) return [];
   const zone = zoneOf(rest);
-  return [`SENT LATE: decided at ${showClock(zone, page.createdMs, nowMs)}, sent at ${showClock(zone, nowMs, nowMs)} (${showSpan(nowMs - page.createdMs)} late), because ${sentence(lateWhy)}`];
+  return [`SENT LATE: decided at ${showClock(zone, page.createdMs, nowMs)}, sent at ${showClock(zone, nowMs, nowMs)} (${showSpan(nowMs - page.createdMs)} late). ${sentence(lateWhy)}`];
 }
 
 function nowLines({ latest, nowMs, ...rest }: PageFacts): Line[] {
   const zone = zoneOf(rest);
   return latest.map(({ pointName, kind, value, atMs, current }) => ({
     text: current
-      ? `${oneLine(pointName)}: ${show(kind, value)} (${showClock(zone, atMs, nowMs)})`
+      ? `${oneLine(pointName)}: ${show(kind, value)} (${showBareClock(zone, atMs, nowMs)})`
       : `${oneLine(pointName)}: unknown now; last value ${show(kind, value)}, ${showSpan(nowMs - atMs)} ago`,
   }));
 }
@@ -150,7 +164,7 @@ function nowLines({ latest, nowMs, ...rest }: PageFacts): Line[] {
 function evidenceLines(facts: PageFacts, alarm: Alarm): Line[] {
   const zone = zoneOf(facts);
   const lines = alarm.evidence.map((fact) => ({
-    text: `${oneLine(fact.label)}: ${evidenceValue(fact)}${fact.atMs === undefined ? '' : ` (${showClock(zone, fact.atMs, facts.nowMs)})`}`,
+    text: `${oneLine(fact.label)}: ${evidenceValue(fact)}${fact.atMs === undefined ? '' : ` (${showBareClock(zone, fact.atMs, facts.nowMs)})`}`,
   }));
   // The summary stands at the top already, except in the all-clear.
   return facts.page.reason === 'returned' && alarm.summary !== '' ? [{ text: sentence(alarm.summary) }, ...lines] : lines;
@@ -218,5 +232,6 @@ const MAX_SENTENCE_CHARS = 500;
 
 function sentence(text: string): string {
   const line = cut(oneLine(text), MAX_SENTENCE_CHARS);
-  return /[.!?…]$/.test(line) ? line : `${line}.`;
+  const [first = '', ...rest] = line;
+  return `${first.toLocaleUpperCase('en')}${rest.join('')}${/[.!?…]$/.test(line) ? '' : '.'}`;
 }

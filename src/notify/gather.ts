@@ -132,8 +132,8 @@ function acknowledgeLink(alarm: Alarm, person: Person, links: AckLinks, nowMs: n
 
 function lateWhy(page: OutboxPage, senderStartedMs: number, nowMs: number): string | null {
   if (nowMs - page.createdMs < LATE_AFTER_MS) return null;
-  if (page.lastError !== null) return `earlier tries failed: ${page.lastError}`;
+  if (page.lastError !== null) return `Earlier tries failed: ${page.lastError}`;
   // The first try of a page that is older than this sender: nobody was there to send it.
   if (page.createdMs < senderStartedMs) return 'Tankbell was not running, or had no mail server, in between';
-  return 'earlier mail had to go out first';
+  return 'Earlier mail had to go out first';
 }

@@ -14,16 +14,15 @@ export function subjectOf(facts: PageFacts): string {
   const lead = leadOf(facts);
   const number = keyNumber(facts.latest);
   const tail = number === null ? '' : `, ${facts.page.reason === 'returned' ? 'now ' : ''}${number}`;
-  let tank = oneLine(facts.tank?.name ?? alarm.tankId);
-  let title = oneLine(alarm.title);
-  const write = (): string => `${lead} ${tank}: ${title}${tail}`;
+  const tank = oneLine(facts.tank?.name ?? alarm.tankId);
+  const title = oneLine(alarm.title);
+  let tankChars = charsOf(tank);
+  let titleChars = charsOf(title);
+  const write = (): string => `${lead} ${cut(tank, tankChars)}: ${cut(title, titleChars)}${tail}`;
   // Names give way before numbers do, the longer name first.
-  for (let over = charsOf(write()) - MAX_SUBJECT_CHARS; over > 0; over = charsOf(write()) - MAX_SUBJECT_CHARS) {
-    const tankChars = charsOf(tank);
-    const titleChars = charsOf(title);
-    if (tankChars >= titleChars && tankChars > MIN_NAME_CHARS) tank = cut(tank, Math.max(MIN_NAME_CHARS, tankChars - over));
-    else if (titleChars > MIN_NAME_CHARS) title = cut(title, Math.max(MIN_NAME_CHARS, titleChars - over));
-    else break;
+  while (charsOf(write()) > MAX_SUBJECT_CHARS && Math.max(tankChars, titleChars) > MIN_NAME_CHARS) {
+    if (tankChars >= titleChars) tankChars -= 1;
+    else titleChars -= 1;
   }
   const withClient = facts.client === null ? write() : `${write()} (${oneLine(facts.client.name)})`;
   return charsOf(withClient) <= MAX_SUBJECT_CHARS ? withClient : write();
@@ -36,10 +35,10 @@ export function priorityWord(priority: Priority): string {
 function leadOf({ alarm, page, nowMs }: PageFacts): string {
   if (alarm === null) return 'TEST';
   const word = priorityWord(alarm.policy.priority);
-  if (page.reason === 'returned') return `OVER after ${showSpan((alarm.returnedMs ?? nowMs) - alarm.beganMs)}:`;
-  if (alarm.returnedMs !== null) return `${word} (over by now)`;
-  if (page.reason === 'escalated' || page.reason === 'repeated') return `${word}, unanswered ${showSpan(nowMs - alarm.openedMs)}:`;
-  if (page.reason === 'morning') return `${word}, for ${showSpan(nowMs - alarm.beganMs)}:`;
+  if (page.reason === 'returned') return `OVER after ${showSpan((alarm.returnedMs ?? nowMs) - alarm.beganMs)},`;
+  if (alarm.returnedMs !== null) return `${word}, over by now,`;
+  if (page.reason === 'escalated' || page.reason === 'repeated') return `${word} unanswered ${showSpan(nowMs - alarm.openedMs)},`;
+  if (page.reason === 'morning') return `${word} for ${showSpan(nowMs - alarm.beganMs)},`;
   return word;
 }
 

@@ -16,3 +16,9 @@ export function showSpan(ms: number): string {
   const positive = Math.max(0, ms);
   return showDuration(positive >= 2 * MINUTE ? Math.floor(positive / MINUTE) * MINUTE : positive);
 }
+
+/** The same without the zone, for lists under a line that names it. */
+export function showBareClock(zone: string, atMs: number, nowMs: number): string {
+  const clock = showClock(zone, atMs, nowMs);
+  return clock.slice(0, clock.lastIndexOf(' '));
+}

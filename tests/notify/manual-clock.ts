@@ -16,6 +16,9 @@ export function manualClock(startMs: number): ManualClock {
       return () => timers.delete(timer);
     },
     sleep: () => new Promise(() => {}),
+    soon: (run) => {
+      setImmediate(run);
+    },
     advance(ms) {
       nowMs += ms;
       for (const timer of [...timers]) {
