@@ -70,7 +70,7 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
         return;
       }
       case 'expect-journal':
-        if ((await store.journal({ contains: doing.text, limit: 1 })).length === 0) wrong.push(`line ${line}: nothing in the journal says "${doing.text}"`);
+        if ((await store.journal({ contains: doing.text, limit: 1 })).length === 0) wrong.push(`line ${line}: nothing in the journal says "${doing.text}"; it ends: ${(await store.journal({ limit: 3 })).map(({ text }) => text).join(' / ')}`);
         return;
       case 'acknowledge': {
         const alarmId = engine.view.statuses.get(ruleId(doing.rule))?.alarmId;
@@ -80,7 +80,7 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
       }
       case 'restart':
         // As after kill -9: nothing is said to the old engine, it is simply forgotten.
-        downUntilMs = atMs + doing.downMs;
+        downUntilMs = clock.now() + doing.downMs;
         clock.set(downUntilMs);
         engine = await start();
         return;
