@@ -119,6 +119,8 @@ class Broker {
       aedes.close();
       throw new Error(`the broker cannot listen on ${host}:${port}: ${cause instanceof Error ? cause.message : String(cause)}`, { cause });
     }
+    // Too many open files, say: the server goes on listening, so it is told and not thrown.
+    this.#server.on('error', (error) => this.#refusedConnection(error.message, null));
     this.#turn('up');
     return this.#port;
   }

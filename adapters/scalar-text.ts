@@ -37,7 +37,6 @@ export function readScalarText(raw: string, decimalMark: '.' | ',' = '.'): Scala
 const refuse = (reason: string): ScalarText => ({ ok: false, reason });
 
 function wrongMark(text: string, decimalMark: '.' | ','): string {
-  return decimalMark === '.'
-    ? `"${text}" has a decimal comma; send a decimal point: ${text.replace(/[.,](?=.*,)/g, '').replace(',', '.')}`
-    : `"${text}" has a decimal point, but decimal commas were declared`;
+  if ((text.match(/[.,]/g)?.length ?? 0) > 1) return `"${text}" has separators between its digits; send plain digits with one decimal ${decimalMark === '.' ? 'point' : 'comma'}`;
+  return decimalMark === '.' ? `"${text}" has a decimal comma; send a decimal point: ${text.replace(',', '.')}` : `"${text}" has a decimal point, but decimal commas were declared`;
 }

@@ -69,12 +69,15 @@ function inCanonicalUnits(settings: Readonly<Record<string, unknown>>, rule: Rul
       const [, amount, unit] = typeof written === 'string' ? (/^([-+]?\d+(?:\.\d+)?)\s*(\D.*)$/.exec(written.trim()) ?? []) : [];
       const convert = amount === undefined || unit === undefined ? null : converter(pointKind, unit.trim());
       if (convert === null) return [key, written];
-      const value = convert(Number(amount));
+      // 0.9 °F of deadband are 0.5 K, without the 32 that belong to a temperature.
+      const value = Number((convert(Number(amount)) - (isDifference(key) ? convert(0) : 0)).toPrecision(12));
       const accepts = (candidate: unknown): boolean => rule.settings.safeParse({ [key]: candidate }).error?.issues.some(({ path }) => path[0] === key) !== true;
       return [key, !accepts(written) && accepts(value) ? value : written];
     }),
   );
 }
+
+const isDifference = (setting: string): boolean => /band|tolerance/i.test(setting);
 
 /**
  * Asks the rule kinds themselves whether a setting can be carried out on its tank, with everything that is installed there.

@@ -139,7 +139,9 @@ export class Watch {
         this.#deadlines.set('delay', rule.id, status.dueMs + pausedMs);
       }
       if (wakeAtMs !== null) {
-        watched.wakeAtMs = wakeAtMs + pausedMs;
+        // What was silent is not known: every point has its full time to be heard again.
+        const patienceMs = Math.max(0, ...[...rule.roles.values()].map(({ silentAfterMs }) => silentAfterMs + 1));
+        watched.wakeAtMs = Math.max(wakeAtMs + pausedMs, nowMs + patienceMs);
         into.ruleState({ ruleId: rule.id, state: watched.state, wakeAtMs: watched.wakeAtMs });
         this.#deadlines.set('wake', rule.id, watched.wakeAtMs);
       }

@@ -68,7 +68,7 @@ export const words = {
     present: 'Now',
     charts: 'Charts',
     ranges: { '1h': '1 hour', '6h': '6 hours', '1d': '1 day', '7d': '7 days', '30d': '30 days' },
-    rangeLabel: 'Time span',
+    rangeLabel: 'Time span', earlier: '← Earlier', later: 'Later →', untilNow: 'Until now',
     chartOf: (name: string): string => `Chart of ${name}`,
     chartSpan: (from: string, to: string): string => `${from} to ${to}`,
     nothingStored: 'Nothing stored in this span.',
@@ -96,7 +96,9 @@ export const words = {
     because: (why: string): string => `because ${why}`,
     missing: (what: string): string => `cannot judge: ${what}`,
     unshelve: 'Unshelve', returnToService: 'Return to service', takeOut: 'Take out of service',
-    until: (time: string): string => `until ${time}`,
+    holdOne: 'Hold a rule back …',
+    held: (how: string, by: string, since: string, until: string | null, why: string): string => `${how} by ${by} since ${since}${until === null ? '' : `, until ${until}`}: ${why}`,
+    noRule: 'There is no such rule on this tank.',
   },
 
   alarms: {

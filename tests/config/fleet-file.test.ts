@@ -44,6 +44,7 @@ describe('quantities become the units of the fleet', () => {
 
   test('a limit may be written in another unit of its point', () => {
     expect(withTank('high: 27.5', 'high: 81.5 °F').ruleSettings[0]?.settings).toEqual({ high: 27.5 });
+    expect(withTank('high: 27.5', 'high: 27.5\n                deadband: 0.9 °F').ruleSettings[0]?.settings).toEqual({ high: 27.5, deadband: 0.5 });
   });
 });
 

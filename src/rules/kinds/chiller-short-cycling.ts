@@ -82,10 +82,10 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     return [
       'Listen and look before touching: does it hum and click off after seconds (overload), or run and stop by its thermostat?',
+      beforeReachingIn(advice),
       'Check that the condenser and its grille are free of dust and have air around them, and that water flows through: prefilter, feed pump, kinked hose.',
       'Check its thermostat: a difference of 0.5–1 °C between on and off, and at least 1 °C from the setpoint of the heaters (common practice).',
       'If it keeps restarting, have it switched off for at least 5 minutes before the next start, and watch the temperature of the water meanwhile.',
-      beforeReachingIn(advice),
       'The refrigerant circuit and the start gear inside are for a refrigeration technician; its manual goes before these figures.',
       electricalWork,
     ];

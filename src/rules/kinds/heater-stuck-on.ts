@@ -115,8 +115,8 @@ export default defineRule<Settings, State>({
     const name = equipment?.name ?? 'the heater';
     return [
       `Check first whether the water is really warm: compare with an independent thermometer. Then whether the dial of ${name} stands where the fleet file says (${show('temperature', equipment?.setpointC)}).`,
-      `If the water is too warm and ${name} still heats: have somebody on site switch it off at its outlet or breaker. Leave it in the water to cool for 15 minutes before it is lifted out.`,
       beforeReachingIn(advice),
+      `If the water is too warm and ${name} still heats: have somebody on site switch it off, at the breaker if its plug or outlet is wet. Leave it in the water to cool for 15 minutes before it is lifted out (common practice).`,
       'See that the water moves: a stopped return pump keeps the heat in the sump. Open lids and raise surface movement to lose heat and keep oxygen up.',
       slowCorrection,
       `Do not put ${name} back to use after a stuck thermostat or relay; replace it. See that a second heater or the chiller is set at least 1 °C apart (common practice).`,

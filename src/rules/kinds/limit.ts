@@ -86,8 +86,8 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     return [
       'Compare with an independent instrument (a thermometer for temperature) before changing anything: a probe out of the water, fouled or broken reads wrong.',
-      'Too warm: heater stuck on, chiller or fan off, lids closed, hot room. Too cold: heater off or tripped, cold water added, cold room. Other values: what was changed last?',
       beforeReachingIn(advice),
+      'Too warm: heater stuck on, chiller or fan off, lids closed, hot room. Too cold: heater off or tripped, cold water added, cold room. Other values: what was changed last?',
       slowCorrection,
       electricalWork,
       husbandry,

@@ -70,7 +70,9 @@ export default defineRule<Settings, State>({
   step(before, _input, context) {
     const draw = readDraw(context, context.settings.supplyVolts);
     const flow = context.current('flow');
-    if (draw.by === null && flow === null) return { state: before, verdict: unknown(whyUnknown(draw, context)) };
+    if (draw.by === null && flow === null) {
+      return { state: before, verdict: unknown(hasMeter(context) ? draw.why : whyNotCurrent(context, 'flow')) };
+    }
 
     const learnt = learn(before, draw, context);
     const byDraw = stoppedByDraw(learnt, draw, context);
@@ -89,9 +91,9 @@ export default defineRule<Settings, State>({
     return [
       'Ask the site whether somebody is feeding or working on the tank, and whether lamps and other equipment there are on.',
       'If other equipment is off too: breaker or residual-current device (GFCI/RCD). Find out why it tripped before resetting it.',
+      beforeReachingIn(advice),
       `If only ${name} is off: plug, timer or controller in feed mode; then inlet and impeller for snails, sand and calcium, and the water level in its chamber (it must not run dry).`,
       'Until it runs: keep air or a circulation pump going in the display, feed nothing, and watch for water draining back into the sump.',
-      beforeReachingIn(advice),
       electricalWork,
       husbandry,
     ];
@@ -151,18 +153,16 @@ function minFlowOf({ settings, tank }: RuleContext<Settings>): number {
   return settings.minFlow ?? 0.1 * tank.displayLitres;
 }
 
-function whyUnknown(draw: Draw, context: RuleContext<Settings>): string {
-  return draw.by === null && context.point('flow') !== null && readable(context) ? whyNotCurrent(context, 'flow') : draw.by === null ? draw.why : tooCoarse;
+function hasMeter(context: RuleContext<Settings>): boolean {
+  return ['power', 'current', 'energy', 'switch'].some((role) => context.point(role) !== null);
 }
 
-/** Is flow all that is installed? */
-const readable = (context: RuleContext<Settings>): boolean => ['power', 'current', 'energy', 'switch'].every((role) => context.point(role) === null);
-
-function whyUndecided(draw: Draw, { equipment }: RuleContext<Settings>): string {
+function whyUndecided(draw: Draw, { equipment, settings }: RuleContext<Settings>): string {
   if (draw.by === 'energy') return tooCoarse;
-  return equipment?.nameplateWatts == null
+  const nameplate = equipment?.nameplateWatts ?? null;
+  return nameplate === null
     ? 'has not been seen running yet, and no nameplate power is entered to compare with'
-    : 'draws less than 20 % of its nameplate; learning whether that is its normal speed';
+    : `draws less than ${settings.stoppedBelow} % of its nameplate; learning whether that is its normal speed`;
 }
 
 function breached(state: State, draw: Draw, standing: boolean, context: RuleContext<Settings>): Verdict {

@@ -69,8 +69,8 @@ export default defineRule<Settings, State>({
     return [
       'See whether other points of the site are silent too: then it is the gateway, the network or the power there, not this sensor.',
       'Ring the site and ask whether the tank is lit and the water moves: without readings nobody knows.',
-      'On site: power and status lamp of the gateway and the sensor, then its cable, plug and battery.',
       beforeReachingIn(advice),
+      'On site: power and status lamp of the gateway and the sensor, then its cable, plug and battery.',
       electricalWork,
     ];
   },

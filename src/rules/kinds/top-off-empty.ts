@@ -63,8 +63,8 @@ export default defineRule<Settings, State>({
       'Fill it with the purified fresh water kept for it, never with salt water, and never from an unwatched hose.',
       'Look at the sump: how far has it fallen, does the return pump draw air? Check salinity (specific gravity) before topping up a large deficit, and make it up in steps over a day (common practice: no more than 1 psu a day).',
       'If it emptied sooner than usual: look for a leak, a siphon through the top-off line, or a top-off pump that ran on; measure salinity for too much fresh water.',
-      'See that the top-off pump has not run dry and still pumps.',
       beforeReachingIn(advice),
+      'See that the top-off pump has not run dry and still pumps.',
       electricalWork,
       husbandry,
     ];

@@ -79,7 +79,7 @@ export default defineRule<Settings, State>({
 
   firstChecks(advice) {
     return [
-      'Fill it on the next visit before the date in the alarm, with the purified fresh water kept for it.',
+      'Fill it on a visit before it is empty, with the purified fresh water kept for it.',
       'If it empties faster than usual: look for a leak, a siphon through the top-off line or a top-off pump that runs on, and check salinity.',
       beforeReachingIn(advice),
       husbandry,
