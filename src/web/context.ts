@@ -19,6 +19,8 @@ declare module 'fastify' {
     open?: boolean;
     /** The address is the permission: no cookie is used, and the origin may be hidden. */
     secretAddress?: boolean;
+    /** The command line on this machine may use it too. */
+    localToken?: boolean;
   }
   interface FastifyRequest {
     account: Account | null;

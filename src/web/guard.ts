@@ -1,4 +1,5 @@
 /** Before every handler: who is asking, may they, and does the request come from our own pages. */
+import { createHash, timingSafeEqual } from 'node:crypto';
 import type { FastifyInstance } from 'fastify';
 import type { WebContext } from './context.ts';
 import { foreignOrigin } from './same-origin.ts';
@@ -9,7 +10,7 @@ import { words } from './words.ts';
 export function guard(app: FastifyInstance, context: WebContext): void {
   app.decorateRequest('account', null);
   app.addHook('onRequest', async (request, reply) => {
-    const { open = false, secretAddress = false } = request.routeOptions.config;
+    const { open = false, secretAddress = false, localToken = false } = request.routeOptions.config;
     if (request.method !== 'GET' && request.method !== 'HEAD') {
       const why = foreignOrigin({
         secFetchSite: one(request.headers['sec-fetch-site']),
@@ -21,11 +22,18 @@ export function guard(app: FastifyInstance, context: WebContext): void {
       if (why !== null) throw new WebError(403, words.error.foreign(why));
     }
     if (!secretAddress) request.account = await accountOf(context.store, request.cookies[SESSION_COOKIE], context.clock.now());
-    if (open || request.account !== null) return;
+    if (open || request.account !== null || (localToken && bearsToken(request.headers.authorization, context.localToken))) return;
     if (isApi(request.url)) throw new WebError(401, words.error.login);
     const wanted = request.method === 'GET' ? `?next=${encodeURIComponent(request.url)}` : '';
     return reply.redirect(`/login${wanted}`, 302);
   });
+}
+
+/** Compared by digest, so that neither content nor length shows in the time it takes. */
+function bearsToken(header: string | undefined, token: string | undefined): boolean {
+  if (token === undefined || token === '' || header === undefined) return false;
+  const digest = (text: string): Buffer => createHash('sha256').update(text).digest();
+  return timingSafeEqual(digest(header), digest(`Bearer ${token}`));
 }
 
 export const isApi = (url: string): boolean => url === '/api' || url.startsWith('/api/');

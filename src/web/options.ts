@@ -2,10 +2,10 @@
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { EngineFace } from '../engine/contract.ts';
+import type { ImportCsv } from '../engine/import-contract.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
 import type { AccountStore, HistoryReader, HistoryWriter } from '../store/contract.ts';
-import type { ImportCsv } from './import-types.ts';
 
 export interface WebOptions {
   readonly host: string;
@@ -23,6 +23,8 @@ export interface WebOptions {
   readonly store: HistoryReader & AccountStore & HistoryWriter;
   readonly ackLinks: AckLinks;
   readonly importCsv: ImportCsv;
+  /** Lets the command line on this machine import through the running service (`authorization: Bearer …`); it opens nothing else. */
+  readonly localToken?: string;
   readonly sources: () => readonly SourceStatus[];
   readonly health: () => Health;
   readonly clock: Clock;

@@ -1,6 +1,7 @@
 /** The web: server-rendered pages, small islands, an API. Everything that matters after hours works without JavaScript. */
 import cookie from '@fastify/cookie';
 import formbody from '@fastify/formbody';
+import multipart from '@fastify/multipart';
 import fastify, { type FastifyInstance } from 'fastify';
 import { compressAnswers } from './compress.ts';
 import { buildAssets } from './assets.ts';
@@ -11,10 +12,17 @@ import { securityHeaders } from './headers.ts';
 import { liveHub } from './live.ts';
 import type { WebOptions } from './options.ts';
 import { assetRoutes } from './routes/assets.ts';
+import { acknowledgeRoutes } from './routes/acknowledge.ts';
+import { alarmRoutes } from './routes/alarms.ts';
 import { boardRoutes } from './routes/board.ts';
 import { healthRoutes } from './routes/health.ts';
+import { EXPIRE_EVERY_MS, importRoutes } from './routes/import.ts';
+import { journalRoutes } from './routes/journal.ts';
 import { liveRoutes } from './routes/live.ts';
 import { loginRoutes } from './routes/login.ts';
+import { sourceRoutes } from './routes/sources.ts';
+import { tankRoutes } from './routes/tank.ts';
+import { pendingImports } from './pending-imports.ts';
 
 /** @returns the address it listens on and how to stop it: open event streams end, answers under way are finished. */
 export async function startWeb(options: WebOptions): Promise<{ url: string; stop(): Promise<void> }> {
@@ -27,6 +35,10 @@ export async function startWeb(options: WebOptions): Promise<{ url: string; stop
 export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInstance; stop(): Promise<void> }> {
   const assets = await buildAssets();
   const hub = liveHub(options);
+  const uploads = pendingImports();
+  const stopExpiring = options.clock.every(EXPIRE_EVERY_MS, () => {
+    uploads.dropExpired(options.clock.now()).catch((error: unknown) => options.log.error({ err: error }, 'an expired upload could not be deleted'));
+  });
   const context: WebContext = { ...options, assets, hub };
   const app = fastify({
     bodyLimit: 64 * 1024,
@@ -37,6 +49,7 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   });
   await app.register(cookie);
   await app.register(formbody);
+  await app.register(multipart);
   app.addHook('onRequest', async (_request, reply) => { reply.headers(securityHeaders); });
   compressAnswers(app);
   failures(app, context);
@@ -45,13 +58,21 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   healthRoutes(app, context);
   loginRoutes(app, context);
   boardRoutes(app, context);
+  tankRoutes(app, context);
+  alarmRoutes(app, context);
+  acknowledgeRoutes(app, context);
+  journalRoutes(app, context);
+  sourceRoutes(app, context);
+  importRoutes(app, context, uploads);
   liveRoutes(app, context);
   await app.ready();
   return {
     app,
     async stop() {
       hub.stop();
+      stopExpiring();
       await app.close();
+      await uploads.stop();
     },
   };
 }

@@ -179,9 +179,11 @@ export const words = {
   import: {
     title: 'Import history',
     help: 'A CSV file: long (time, series, value) or wide (time and one column per series). First it is read and reported; nothing is stored before you say so. Imported history is kept and drawn, and rings nobody.',
-    file: 'CSV file', tank: 'Tank', noTank: 'names in the file are full point ids', timeZone: 'Time zone of times without one', dateOrder: 'Dates are written',
+    file: 'CSV file', tank: 'Tank', noTank: 'names in the file are full point ids', timeZone: 'Time zone of times without one', dateOrder: 'Dates like 03/04/2026',
+    timeZoneOfSite: 'that of the tank’s site', noDateOrder: '2026-11-25 (others are refused)', noTimeFormat: 'are no times (they are refused)', timeFormat: 'Bare numbers in the time column',
+    timeFormats: { s: 'are seconds since 1970', ms: 'are milliseconds since 1970' },
     dateOrders: { ymd: 'year-month-day', dmy: 'day/month/year', mdy: 'month/day/year' }, decimalComma: 'Decimal comma (25,4)', check: 'Read and report', run: 'Import now', again: 'Another file',
-    noFile: 'Choose a file first.', badZone: (zone: string): string => `"${zone}" is no time zone. Write it like America/Denver.`, unknownTank: 'There is no such tank.',
+    noFile: 'Choose a file first.', noBody: 'Send the bytes of the CSV file as the body.', commandLine: 'command line', badZone: (zone: string): string => `"${zone}" is no time zone. Write it like America/Denver.`, unknownTank: 'There is no such tank.',
     tooLarge: (limit: string): string => `The file is larger than ${limit}. Split it and import the parts.`,
     gone: 'The file read before is not here any more (it is kept for 15 minutes). Upload it again.',
     busy: 'Too many files are waiting to be imported. Try again in a few minutes.',

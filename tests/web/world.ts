@@ -9,7 +9,7 @@ import type { JournalEntry } from '../../src/domain/journal.ts';
 import { Quality } from '../../src/domain/reading.ts';
 import { makeLogger } from '../../src/log.ts';
 import { type Rule, defineRule } from '../../src/rules/contract.ts';
-import type { ImportRequest, ImportReport } from '../../src/web/import-types.ts';
+import type { ImportRequest, ImportReport } from '../../src/engine/import-contract.ts';
 import type { AckLink, WebOptions } from '../../src/web/options.ts';
 import { hashPassword } from '../../src/web/passwords.ts';
 import { FakeEngine, FakeStore } from './fakes.ts';

@@ -1,0 +1,72 @@
+/** @jsxRuntime automatic @jsxImportSource preact */
+/** The page behind the link in a message: one alarm, one button, no login. Reading it changes nothing. */
+import type { Alarm } from '../../domain/alarm.ts';
+import type { Client, Person, Site, Tank } from '../../domain/fleet.ts';
+import { type Viewer, page } from '../layout.tsx';
+import { showTime } from '../times.ts';
+import { words } from '../words.ts';
+import { AlarmHead, EvidenceList, FirstChecks } from './alarm.tsx';
+import { type ChartGroup, Charts } from './chart.tsx';
+import { SiteFacts } from './site-facts.tsx';
+import type { Outcome } from './tank.tsx';
+
+export interface AcknowledgeFacts {
+  readonly viewer: Viewer;
+  readonly alarm: Alarm;
+  readonly person: Person;
+  readonly tank: Tank | null;
+  readonly site: Site | null;
+  readonly client: Client | null;
+  readonly firstChecks: readonly string[];
+  readonly charts: ChartGroup | null;
+  readonly outcome: Outcome | null;
+}
+
+export function acknowledgePage({ viewer, alarm, person, tank, site, client, firstChecks, charts, outcome }: AcknowledgeFacts): string {
+  const w = words.acknowledge;
+  const zone = site?.timeZone ?? viewer.zone;
+  return page({
+    viewer,
+    title: w.title,
+    children: (
+      <>
+        <AlarmHead alarm={alarm} tank={tank} clientName={client?.name ?? null} zone={zone} nowMs={viewer.nowMs} />
+        {outcome !== null && <p class={outcome.good ? 'done' : 'problem'} role={outcome.good ? 'status' : 'alert'}>{outcome.text}</p>}
+        {alarm.acknowledgedMs !== null && alarm.acknowledgedBy !== null && <p class="done">{w.already(alarm.acknowledgedBy, showTime(alarm.acknowledgedMs, zone, viewer.nowMs))}</p>}
+        {alarm.closedMs !== null && <p class="done">{w.over}</p>}
+        {alarm.acknowledgedMs === null && alarm.closedMs === null && (
+          // No action: the form posts to the address it stands on, which holds the token.
+          <form method="post" class="actions">
+            <button class="main">{w.button(person.name)}</button>
+            <p class="muted">{w.explain}</p>
+          </form>
+        )}
+        <div class="cols">
+          <div>
+            <EvidenceList alarm={alarm} zone={zone} nowMs={viewer.nowMs} />
+            <FirstChecks checks={firstChecks} />
+            {charts !== null && <section aria-labelledby="chart"><h2 id="chart">{words.alarm.chart}</h2><Charts {...charts} /></section>}
+          </div>
+          <div>
+            {site !== null && <SiteFacts site={site} clientName={client?.name ?? null} />}
+            <p><a class="button" rel="noreferrer" href={`/alarms/${alarm.id}`}>{w.login}</a></p>
+          </div>
+        </div>
+      </>
+    ),
+  });
+}
+
+export function deadLinkPage({ viewer, why }: { viewer: Viewer; why: string }): string {
+  return page({
+    viewer,
+    title: words.acknowledge.title,
+    children: (
+      <section class="narrow">
+        <h1>{words.acknowledge.title}</h1>
+        <p class="problem" role="alert">{why}</p>
+        <p><a class="button" href="/login">{words.login.title}</a></p>
+      </section>
+    ),
+  });
+}

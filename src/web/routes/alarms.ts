@@ -1,0 +1,104 @@
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { z } from 'zod';
+import type { Alarm } from '../../domain/alarm.ts';
+import type { CommandResult } from '../../domain/command.ts';
+import { type AlarmAction, alarmActions, holdRule } from '../alarm-actions.ts';
+import { alarmCharts, surroundingsOf } from '../alarm-facts.ts';
+import { byAlarmNeed } from '../board.ts';
+import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
+import { reasonForm, shelveForm } from '../hold-form.ts';
+import { sentenceOf } from '../issues.ts';
+import { alarmPage } from '../pages/alarm.tsx';
+import { alarmsPage } from '../pages/alarms.tsx';
+import type { Outcome } from '../pages/tank.tsx';
+import { WebError } from '../web-error.ts';
+import { words } from '../words.ts';
+
+const PAST_SHOWN = 50;
+const MAX_SHOWN = 1000;
+const HISTORY_SHOWN = 100;
+const PAGES_SHOWN = 50;
+
+const listQuery = z.object({
+  tank: z.string().max(200).transform((id) => (id === '' ? null : id)).nullable().catch(null).default(null),
+  show: z.coerce.number().int().min(PAST_SHOWN).max(MAX_SHOWN).catch(PAST_SHOWN),
+});
+const doneQuery = z.object({ done: z.enum(alarmActions).optional().catch(undefined) });
+
+export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
+  app.get('/alarms', async (request, reply) => {
+    const viewer = viewerOf(context, request);
+    const { tank: tankId, show } = listQuery.parse(request.query);
+    const fleet = context.fleet();
+    const past = await context.store.alarms({ ...(tankId === null ? {} : { tankId }), open: false, limit: show + 1 });
+    const open = [...context.engine.view.openAlarms.values()].filter((alarm) => tankId === null || alarm.tankId === tankId).sort(byAlarmNeed);
+    const sites = new Map(fleet.sites.map((site) => [site.id, site]));
+    const tanks = new Map(fleet.tanks.map((tank) => [tank.id, tank.name]));
+    const more = past.length > show && show < MAX_SHOWN;
+    return sendHtml(reply, alarmsPage({
+      viewer, tanks: fleet.tanks, tankId, open,
+      past: past.slice(0, show),
+      olderHref: more ? `/alarms?${new URLSearchParams({ ...(tankId === null ? {} : { tank: tankId }), show: String(Math.min(MAX_SHOWN, show * 2)) }).toString()}` : null,
+      placeOf: (alarm) => ({ tankName: tanks.get(alarm.tankId) ?? null, zone: sites.get(alarm.siteId)?.timeZone ?? viewer.zone }),
+    }));
+  });
+
+  app.get<{ Params: { id: string } }>('/alarms/:id', async (request, reply) => {
+    const { done } = doneQuery.parse(request.query);
+    return show(request, reply, await alarmOf(context, request.params.id), 200, done === undefined ? null : { good: true, text: words.alarm.done[done] });
+  });
+
+  for (const action of alarmActions) {
+    app.post<{ Params: { id: string } }>(`/alarms/:id/${action}`, async (request, reply) => {
+      const alarm = await alarmOf(context, request.params.id);
+      const refuse = (status: number, why: string): Promise<FastifyReply> => show(request, reply, alarm, status, { good: false, text: words.alarm.refused(why) });
+      const details = detailsOf(action, request.body);
+      if (!details.success) return refuse(400, sentenceOf(details.error, 'words only'));
+      const result = await act(context, alarm, action, byOf(context, request), details.data);
+      if (result.outcome === 'refused') return refuse(409, result.why);
+      return reply.redirect(`/alarms/${alarm.id}?done=${action}`, 303);
+    });
+  }
+
+  async function show(request: FastifyRequest, reply: FastifyReply, alarm: Alarm, status: number, outcome: Outcome | null): Promise<FastifyReply> {
+    const viewer = viewerOf(context, request);
+    const { people } = context.fleet();
+    const surroundings = surroundingsOf(context, alarm);
+    const [charts, pages, history] = await Promise.all([
+      alarmCharts(context, alarm, surroundings),
+      context.store.pages({ alarmId: alarm.id, limit: PAGES_SHOWN }),
+      context.store.journal({ alarmId: alarm.id, limit: HISTORY_SHOWN }),
+    ]);
+    return sendHtml(reply, alarmPage({
+      viewer, alarm, charts, history, outcome, ...surroundings,
+      status: context.engine.view.statuses.get(alarm.ruleId) ?? null,
+      pages: pages.map((page) => ({ ...page, personName: people.find((person) => person.id === page.personId)?.name ?? page.personId })),
+    }), status);
+  }
+}
+
+/** The live one if it is open: the store may be a commit behind on nothing, but the live one is at hand. */
+export async function alarmOf(context: WebContext, id: string): Promise<Alarm> {
+  const number = /^\d{1,15}$/.test(id) ? Number(id) : null;
+  const alarm = number === null ? null : (context.engine.view.openAlarms.get(number) ?? (await context.store.alarm(number)));
+  if (alarm === null) throw new WebError(404, words.error.noAlarm);
+  return alarm;
+}
+
+interface Details {
+  readonly why?: string;
+  readonly forMs?: number;
+}
+
+function detailsOf(action: AlarmAction, body: unknown): z.ZodSafeParseResult<Details> {
+  switch (action) {
+    case 'shelve': return shelveForm.safeParse(body);
+    case 'out-of-service': return reasonForm.safeParse(body);
+    default: return { success: true, data: {} };
+  }
+}
+
+async function act(context: WebContext, alarm: Alarm, action: AlarmAction, by: string, { why = '', forMs = 0 }: Details): Promise<CommandResult> {
+  if (action === 'acknowledge') return context.engine.command({ type: 'acknowledge', alarmId: alarm.id, by, via: 'web' });
+  return holdRule(context.engine, alarm.ruleId, action, by, { why, forMs }, context.clock.now());
+}

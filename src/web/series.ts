@@ -1,0 +1,92 @@
+/** A point's history as a chart draws it: the readings themselves over short spans, buckets with lowest, highest and mean over long ones. */
+import type { Point } from '../domain/fleet.ts';
+import { kinds } from '../domain/kinds.ts';
+import { type Reading, isUsable } from '../domain/reading.ts';
+import type { Bucket, HistoryReader } from '../store/contract.ts';
+
+export interface ChartSeries {
+  readonly pointId: string;
+  readonly unit: string;
+  readonly fromMs: number;
+  readonly toMs: number;
+  /** `readings`: `mean` is each reading's value, `min` and `max` are left out. */
+  readonly shape: 'readings' | 'buckets';
+  /** Time of each entry, oldest first; for buckets the middle. */
+  readonly t: readonly number[];
+  /** `null` breaks the line: nothing was received there. */
+  readonly mean: readonly (number | null)[];
+  readonly min: readonly (number | null)[] | null;
+  readonly max: readonly (number | null)[] | null;
+  /** Times of readings that cannot be true (out of their kind's range); only over short spans. */
+  readonly suspectMs: readonly number[];
+}
+
+export interface Span {
+  readonly fromMs: number;
+  readonly toMs: number;
+}
+
+export const MAX_BUCKETS = 2000;
+
+export async function chartSeries(store: HistoryReader, point: Point, span: Span, buckets: number): Promise<ChartSeries> {
+  const frame = { pointId: point.id, unit: kinds[point.kind].unit, fromMs: span.fromMs, toMs: span.toMs };
+  const series = await store.seriesOf(point.id);
+  if (series === null) return { ...frame, shape: 'readings', t: [], mean: [], min: null, max: null, suspectMs: [] };
+  const expected = (span.toMs - span.fromMs) / point.everyMs;
+  if (expected <= buckets) {
+    const readings = await store.readings(series, span.fromMs, span.toMs);
+    // A source much faster than its declared cadence would fill the wire: buckets then, too.
+    if (readings.length <= 3 * buckets) return { ...frame, ...lineOf(readings, point) };
+  }
+  return { ...frame, ...bandOf(await store.buckets(series, span.fromMs, span.toMs, buckets), point, (span.toMs - span.fromMs) / buckets) };
+}
+
+function lineOf(readings: readonly Reading[], point: Point): Pick<ChartSeries, 'shape' | 't' | 'mean' | 'min' | 'max' | 'suspectMs'> {
+  const usable = readings.filter((reading) => isUsable(reading.quality));
+  const suspectMs = readings.filter((reading) => !isUsable(reading.quality)).map((reading) => reading.atMs);
+  const t: number[] = [];
+  const mean: (number | null)[] = [];
+  const gapMs = gapAfter(usable.map((reading) => reading.atMs), point, 0);
+  for (const { atMs, value } of usable) {
+    const last = t.at(-1);
+    if (last !== undefined && atMs - last > gapMs) {
+      t.push(last + (atMs - last) / 2);
+      mean.push(null);
+    }
+    t.push(atMs);
+    mean.push(value);
+  }
+  return { shape: 'readings', t, mean, min: null, max: null, suspectMs };
+}
+
+function bandOf(buckets: readonly Bucket[], point: Point, widthMs: number): Pick<ChartSeries, 'shape' | 't' | 'mean' | 'min' | 'max' | 'suspectMs'> {
+  const t: number[] = [];
+  const mean: (number | null)[] = [];
+  const min: (number | null)[] = [];
+  const max: (number | null)[] = [];
+  const gapMs = gapAfter(buckets.map((bucket) => bucket.fromMs), point, widthMs);
+  for (const bucket of buckets) {
+    const atMs = Math.round(bucket.fromMs + widthMs / 2);
+    const last = t.at(-1);
+    if (last !== undefined && atMs - last > gapMs) {
+      t.push(Math.round(last + (atMs - last) / 2));
+      for (const column of [mean, min, max]) column.push(null);
+    }
+    t.push(atMs);
+    mean.push(bucket.mean);
+    min.push(bucket.min);
+    max.push(bucket.max);
+  }
+  return { shape: 'buckets', t, mean, min, max, suspectMs: [] };
+}
+
+/**
+ * From what distance on two neighbours have a gap between them: longer than the point may be silent, than two buckets, and than three
+ * times the usual distance in this span (history imported from a logger may be slower than the live source).
+ */
+function gapAfter(times: readonly number[], point: Point, widthMs: number): number {
+  const steps: number[] = [];
+  for (let at = 1; at < times.length; at += 1) steps.push((times[at] ?? 0) - (times[at - 1] ?? 0));
+  const usual = steps.sort((a, b) => a - b)[Math.floor(steps.length / 2)] ?? 0;
+  return Math.max(point.silentAfterMs, 2.5 * widthMs, 3 * usual);
+}
