@@ -50,10 +50,12 @@ export async function startMqttBroker(options: MqttBrokerOptions): Promise<MqttS
 }
 
 function checkAccounts(accounts: readonly BrokerAccount[]): void {
-  for (const [index, { user, password, topics }] of accounts.entries()) {
+  for (const { user, password, topics } of accounts) {
     const problem = fenceProblem(topics);
     if (problem !== null) throw new Error(`broker account ${user}: its beginning of topics ${problem}`);
     if (password === '') throw new Error(`broker account ${user}: its password is empty`);
+  }
+  for (const [index, { user, topics }] of accounts.entries()) {
     const other = accounts.find((account, at) => at !== index && (account.user === user || topics.startsWith(account.topics)));
     if (other === undefined) continue;
     throw new Error(other.user === user ? `two sites share the broker account ${user}; give each its own` : `broker account ${user}: topics ${topics} lie within those of ${other.user} (${other.topics})`);

@@ -1,0 +1,80 @@
+/** Random and damaged bytes over every format: answers, never exceptions; no sample that is not a value. A failure prints its seed. */
+import { readdirSync, readFileSync } from 'node:fs';
+import { expect, it } from 'vitest';
+import { loadFormats } from '../../adapters/load.ts';
+import { isCsvRow, readCsv } from '../../adapters/csv.ts';
+import { packetGuard } from '../../adapters/packet-guard.ts';
+import { versionIn } from '../../adapters/protocol-version.ts';
+
+/** Mulberry32, a small seeded generator. */
+function random(seed: number): () => number {
+  let state = seed >>> 0;
+  return () => {
+    state = (state + 0x6d2b79f5) >>> 0;
+    let mixed = Math.imul(state ^ (state >>> 15), state | 1);
+    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61);
+    return ((mixed ^ (mixed >>> 14)) >>> 0) / 2 ** 32;
+  };
+}
+
+function damaged(bytes: Buffer, next: () => number): Buffer {
+  const copy = Buffer.from(bytes);
+  for (let hits = Math.floor(next() * 4); hits >= 0 && copy.length > 0; hits--) copy[Math.floor(next() * copy.length)] = Math.floor(next() * 256);
+  return next() < 0.3 ? copy.subarray(0, Math.floor(next() * copy.length)) : copy;
+}
+
+const noise = (next: () => number): Buffer => Buffer.from(Array.from({ length: Math.floor(next() * 80) }, () => Math.floor(next() * 256)));
+
+const formats = await loadFormats();
+const fields: Record<string, unknown[]> = {
+  number: [{}],
+  json: [{ value: '/t', time: '/time', unit: '/u' }, { value: '/outlets/0/watts', time: '/time', timeFormat: 's' }, { value: '' }],
+};
+
+for (const [name, format] of formats) {
+  it(`${name} answers whatever comes`, () => {
+    const decode = format.prepare((fields[name] ?? []).map((options, index) => ({ pointId: `p/${index}`, options: format.options.parse(options) })));
+    const here = new URL(`./${name}/`, import.meta.url);
+    const inputs = readdirSync(here).flatMap((folder) => readdirSync(new URL(`${folder}/`, here)).filter((file) => file.startsWith('input.')).map((file) => readFileSync(new URL(`${folder}/${file}`, here))));
+    expect(inputs.length).toBeGreaterThan(5);
+    for (let seed = 1; seed <= 4000; seed++) {
+      const next = random(seed);
+      const input = inputs[Math.floor(next() * inputs.length)] ?? Buffer.alloc(0);
+      const bytes = next() < 0.3 ? noise(next) : damaged(input, next);
+      const { samples, refusals } = decode(bytes, { topic: 'a/b', arrivedMs: 0 });
+      const where = `seed ${seed}: ${JSON.stringify(bytes.toString('latin1'))}`;
+      expect(samples.length + refusals.length, where).toBeGreaterThan(0);
+      for (const { value, atMs } of samples) {
+        expect(typeof value !== 'number' || Number.isFinite(value), where).toBe(true);
+        expect(value, where).not.toBe('');
+        expect(atMs === null || Number.isSafeInteger(atMs), where).toBe(true);
+      }
+      for (const { reason } of refusals) expect(reason, where).toMatch(/\w{3}/);
+    }
+  });
+}
+
+it('CSV answers whatever comes after a good header', async () => {
+  const good = Buffer.from('2026-03-04T12:00:00Z,1,"2"\n2026-03-04 12:00:00,on,3 °C\n04.03.2026 1:00 pm,,"a ""b"""\n');
+  for (let seed = 1; seed <= 1000; seed++) {
+    const next = random(seed);
+    const text = Buffer.concat([Buffer.from('time,a (°F),b\n2026-03-04T12:00:00Z,1,2\n'), damaged(good, next), noise(next)]);
+    let rows = 0;
+    for await (const item of readCsv((async function* () { yield text; })(), { timeZone: 'America/Denver', dateOrder: 'dmy' })) {
+      if (!isCsvRow(item)) continue;
+      rows += 1;
+      expect(Number.isSafeInteger(item.atMs) && (typeof item.value === 'string' || Number.isFinite(item.value)), `seed ${seed}: ${JSON.stringify(item)}`).toBe(true);
+    }
+    expect(rows, `seed ${seed}`).toBeGreaterThanOrEqual(2);
+  }
+});
+
+it('the first look at a connection and the packet guard do not fall over', () => {
+  for (let seed = 1; seed <= 4000; seed++) {
+    const next = random(seed);
+    const bytes = noise(next);
+    if (bytes.length > 0 && next() < 0.7) bytes[0] = 0x10;
+    expect(['fine', 'too-large', 'malformed'], `seed ${seed}`).toContain(packetGuard(1000)(bytes));
+    if (bytes.length > 20) expect(versionIn(bytes), `seed ${seed}`).not.toBe('more');
+  }
+});

@@ -1,0 +1,77 @@
+/** Which point gets which message, what unclaimed topics are told, and what is subscribed to. */
+import { expect, it } from 'vitest';
+import { fenceProblem, mayPublish, maySubscribe } from '../../adapters/fence.ts';
+import { foldEvents } from '../../adapters/event-fold.ts';
+import { RouteError } from '../../adapters/router.ts';
+import type { SourceEvent } from '../../adapters/source.ts';
+import { point, router, site, topicA } from './rig.ts';
+
+const bytes = (text: string): Buffer => Buffer.from(text);
+const live = (topic: string, text: string) => ({ topic, bytes: bytes(text), arrivedMs: 5, retain: false });
+
+it('hands one message to every point of its topic', async () => {
+  const topic = 'harbor-lobby/strip';
+  const routes = await router([point('t/a', topic, 'json', { value: '/a' }), point('t/b', topic, 'json', { value: '/b' }), point('t/c', topicA)]);
+  expect(routes.route(live(topic, '{"a":1,"b":2}')).samples.map(({ pointId, value }) => [pointId, value])).toEqual([['t/a', 1], ['t/b', 2]]);
+  expect(routes.explain()).toEqual([
+    { topic, format: 'json', looksLike: expect.any(String), pointIds: ['t/a', 't/b'] },
+    { topic: topicA, format: 'number', looksLike: expect.any(String), pointIds: ['t/c'] },
+  ]);
+});
+
+// MQTT 5 §3.3.1.3 (check-values §8.3): a RETAIN = 1 delivery is an old value.
+it('takes nothing from a retained delivery, claimed or not', async () => {
+  const routes = await router();
+  expect(routes.route({ ...live(topicA, '25'), retain: true })).toEqual({ samples: [], refusals: [] });
+  expect(routes.route({ ...live('harbor-lobby/x', '25'), retain: true })).toEqual({ samples: [], refusals: [] });
+});
+
+it('tells an unclaimed topic which lines would claim it', async () => {
+  const routes = await router();
+  const [number] = routes.route(live('harbor-lobby/Sump Temp', '25.1')).refusals;
+  expect(number).toMatchObject({ source: 'harbor-lobby/Sump Temp', pointId: null, excerpt: '25.1' });
+  expect(number?.reason).toContain('- { id: sump-temp, kind: temperature, every: 60s, source: { topic: "harbor-lobby/Sump Temp", format: number } }');
+  expect(number?.reason).toContain('site harbor-lobby');
+  const [json] = routes.route(live('harbor-lobby/strip', '{"time":1,"outlets":[{"id":3,"watts":4}]}')).refusals;
+  expect(json?.reason).toContain('format: json, value: /outlets/0/watts }');
+  const [huge] = routes.route(live(`harbor-lobby/${'x'.repeat(5000)}`, 'y'.repeat(5000))).refusals;
+  expect(huge?.source.length).toBe(200);
+  expect(huge?.reason.length).toBeLessThan(700);
+  expect(huge?.excerpt.length).toBe(120);
+});
+
+it('refuses payloads that are too large', async () => {
+  const routes = await router();
+  expect(routes.route(live(topicA, '1'.repeat(256 * 1024 + 1))).refusals[0]?.reason).toContain('at most 262144');
+});
+
+it('subscribes to the topics of each site once, and to loose topics one by one', async () => {
+  const sites = [site('a'), site('b', 'a/b/'), site('loose', '')];
+  const routes = await router([point('t/1', 'a/x'), point('t/2', 'other/y'), point('t/3', 'other/z')], sites);
+  expect(routes.subscriptions).toEqual(['a/#', 'other/y', 'other/z']);
+});
+
+it('refuses to start on a fleet it cannot read', async () => {
+  await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow(RouteError);
+  await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow('there is json, number');
+  await expect(router([point('t/1', 'a/x'), point('t/2', 'a/x', 'json', { value: '' })])).rejects.toThrow('one topic has one format');
+});
+
+it('fences topics', () => {
+  const fence = { topics: 'bistro/' };
+  expect(['bistro/a', 'bistro/a/b'].map((topic) => mayPublish(fence, topic))).toEqual([true, true]);
+  expect(['bistro', 'bistro/', 'bistro2/a', 'other', '$SYS/a', ''].map((topic) => mayPublish(fence, topic))).toEqual([false, false, false, false, false, false]);
+  expect(['bistro/#', 'bistro/+/a'].map((filter) => maySubscribe(fence, filter))).toEqual([true, true]);
+  expect(['#', '+/#', 'bistro+/#', '$share/g/bistro/#'].map((filter) => maySubscribe(fence, filter))).toEqual([false, false, false, false]);
+  expect(fenceProblem('bistro/')).toBeNull();
+});
+
+it('folds events that repeat', () => {
+  const told: SourceEvent[] = [];
+  const tell = foldEvents((event) => told.push(event));
+  const event = { kind: 'publish-refused', who: 'bistro', topic: 'x', text: 'no' } as const;
+  for (let atMs = 0; atMs < 600_000; atMs += 1000) tell({ ...event, atMs });
+  tell({ ...event, topic: 'y', atMs: 1 });
+  tell({ ...event, atMs: 600_000 });
+  expect(told.map(({ topic, count }) => [topic, count])).toEqual([['x', 1], ['y', 1], ['x', 600]]);
+});
