@@ -56,7 +56,8 @@ function itemsOf(fleet: Fleet): Map<string, Item> {
   const add = (item: Item): void => {
     items.set(keyOf(item.thing, item.id), item);
   };
-  const siteOf = (tankId: string): string | null => fleet.tanks.find((tank) => tank.id === tankId)?.siteId ?? null;
+  const siteOfTank = new Map(fleet.tanks.map((tank) => [tank.id, tank.siteId]));
+  const siteOf = (tankId: string): string | null => siteOfTank.get(tankId) ?? null;
   for (const { id, name } of fleet.clients) add({ thing: 'client', id, name, siteId: null, tankId: null, within: null, values: { name } });
   for (const { id, ...values } of fleet.sites) add({ thing: 'site', id, name: values.name, siteId: id, tankId: null, within: keyOf('client', values.clientId), values });
   for (const { id, ...values } of fleet.tanks) add({ thing: 'tank', id, name: values.name, siteId: values.siteId, tankId: id, within: keyOf('site', values.siteId), values });
@@ -104,9 +105,17 @@ function whole(what: 'added' | 'removed', item: Item, items: ReadonlyMap<string,
   };
 }
 
+/** Everything inside of an item, at any depth; one pass, as a first fleet may be large. */
 function partsOf(item: Item, items: ReadonlyMap<string, Item>): readonly Item[] {
-  const key = keyOf(item.thing, item.id);
-  return [...items.values()].filter((other) => other.within === key).flatMap((part) => [part, ...partsOf(part, items)]);
+  const inside = new Set([keyOf(item.thing, item.id)]);
+  const parts: Item[] = [];
+  // Whatever something is part of stands before it in the map.
+  for (const [key, other] of items) {
+    if (other.within === null || !inside.has(other.within)) continue;
+    inside.add(key);
+    parts.push(other);
+  }
+  return parts;
 }
 
 const identity = ({ thing, id, siteId, tankId }: Item): Pick<FleetChange, 'thing' | 'id' | 'siteId' | 'tankId'> => ({ thing, id, siteId, tankId });

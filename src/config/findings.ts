@@ -76,6 +76,8 @@ function explain(issue: Issue, schema: z.core.$ZodType | null, value: unknown, s
 
   if (value === undefined) return [`${what} is missing`, `add "${name ?? ''}: ${example ?? '…'}"${sentenceOf(schema)}`];
   if (value === null) return [`${what} is empty`, `${write}, or remove the line`];
+  // Whatever stands here may be the password itself: it is not repeated.
+  if (name === 'passwordEnv' && issue.code !== 'custom') return ['this is not the name of an environment variable', write];
   switch (issue.code) {
     case 'custom': {
       const fix: unknown = issue.params?.['fix'];

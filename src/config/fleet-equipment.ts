@@ -11,8 +11,12 @@ const onlyFor: Readonly<Record<string, readonly EquipmentKind[]>> = { setpoint: 
 /** Common practice: half a kelvin to each side, as most thermostats leave the maker. */
 const defaultBandK = 0.5;
 
-/** One `equipment:` entry. @returns `null` when it has mistakes (noted). */
-export function readEquipment(state: FleetReadingState, tankId: string, value: unknown, path: Path): Equipment | null {
+/**
+ * One `equipment:` entry.
+ * @param onlyOfItsKind no other of its kind hangs on the tank: then the kind is name enough.
+ * @returns `null` when it has mistakes (noted).
+ */
+export function readEquipment(state: FleetReadingState, tankId: string, value: unknown, path: Path, onlyOfItsKind: boolean): Equipment | null {
   const parsed = state.findings.shape(fleetShapes.equipment, path, value);
   const kind = equipmentKindOf(value);
   if (kind !== null) {
@@ -28,7 +32,7 @@ export function readEquipment(state: FleetReadingState, tankId: string, value: u
     id: `${tankId}/${parsed.id}`,
     tankId,
     kind: parsed.kind,
-    name: parsed.name ?? nameFromId(parsed.kind),
+    name: parsed.name ?? nameFromId(onlyOfItsKind ? parsed.kind : parsed.id),
     nameplateWatts: parsed.nameplate ?? null,
     setpointC: setpoint,
     bandK: parsed.band ?? (thermostats.includes(parsed.kind) ? defaultBandK : null),

@@ -147,13 +147,15 @@ function readTank(
   const local = idLedger(state, `within the tank "${tankId}"`);
   const subjects = new Map<string, Subject>(site.sitePoints);
   const equipment = new Map<string, EquipmentKind | null>();
-  for (const piece of entriesOf(value, 'equipment', path)) {
+  const pieces = entriesOf(value, 'equipment', path);
+  for (const piece of pieces) {
     local.claim(idOf(piece.value), 'piece of equipment', piece.path);
-    const read = readEquipment(state, tankId, piece.value, piece.path);
+    const kind = equipmentKindOf(piece.value);
+    const read = readEquipment(state, tankId, piece.value, piece.path, pieces.filter((other) => equipmentKindOf(other.value) === kind).length === 1);
     if (read !== null) parts.equipment.push(read);
     const id = idOf(piece.value);
     if (id !== null) {
-      equipment.set(id, equipmentKindOf(piece.value));
+      equipment.set(id, kind);
       subjects.set(id, { id: `${tankId}/${id}`, kind: null });
     }
   }

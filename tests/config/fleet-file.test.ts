@@ -80,6 +80,11 @@ describe('what is left out', () => {
     expect(fleet.onCall).toEqual({ steps: [{ personId: 'ana', afterMs: 0 }, { personId: 'ben', afterMs: 300_000 }], repeatAfterMs: null });
   });
 
+  test('of two heaters without a name each is called by its id', () => {
+    const fleet = withTank('              - id: return-pump', '              - id: heater-2\n                kind: heater\n              - id: return-pump');
+    expect(fleet.equipment.map(({ name }) => name)).toEqual(['Heater 1', 'Heater 2', 'Return pump']);
+  });
+
   test('hours of a night', () => {
     expect(withTank('day: "07:00-21:00"', 'day: "21:00-07:00"').people[0]).toMatchObject({ dayStartMinute: 1260, dayEndMinute: 420 });
   });

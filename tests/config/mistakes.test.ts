@@ -70,6 +70,9 @@ test('the password of somebody who writes it into the file is not repeated', () 
   for (const name of ['password-as-variable-name', 'password-in-the-file', 'service-broker-password-in-url', 'service-mail-password-in-file']) {
     expect(read(`${name}.expected`)).not.toMatch(/let me in|hunter|secret@|: secret/);
   }
+  const said = mistakesIn('fleet.yaml', read('../fine.yaml').replace('passwordEnv: TANKBELL_HARBOR_LOBBY', 'passwordEnv: 271828'));
+  expect(said).toHaveLength(1);
+  expect(JSON.stringify(said)).not.toContain('271828');
 });
 
 describe('any value in any place is a mistake with a place, never a crash', () => {
