@@ -64,6 +64,8 @@ function bandOf(buckets: readonly Bucket[], point: Point, widthMs: number): Pick
   const mean: (number | null)[] = [];
   const min: (number | null)[] = [];
   const max: (number | null)[] = [];
+  // A mean has more digits than any chart can show; on the wire they are most of the bytes.
+  const scale = 10 ** (kinds[point.kind].decimals + 2);
   const gapMs = gapAfter(buckets.map((bucket) => bucket.fromMs), point, widthMs);
   for (const bucket of buckets) {
     const atMs = Math.round(bucket.fromMs + widthMs / 2);
@@ -73,7 +75,7 @@ function bandOf(buckets: readonly Bucket[], point: Point, widthMs: number): Pick
       for (const column of [mean, min, max]) column.push(null);
     }
     t.push(atMs);
-    mean.push(bucket.mean);
+    mean.push(Math.round(bucket.mean * scale) / scale);
     min.push(bucket.min);
     max.push(bucket.max);
   }

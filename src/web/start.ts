@@ -11,6 +11,7 @@ import { guard } from './guard.ts';
 import { securityHeaders } from './headers.ts';
 import { liveHub } from './live.ts';
 import type { WebOptions } from './options.ts';
+import { apiRoutes } from './routes/api.ts';
 import { assetRoutes } from './routes/assets.ts';
 import { acknowledgeRoutes } from './routes/acknowledge.ts';
 import { alarmRoutes } from './routes/alarms.ts';
@@ -65,6 +66,7 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   sourceRoutes(app, context);
   importRoutes(app, context, uploads);
   liveRoutes(app, context);
+  apiRoutes(app, context);
   await app.ready();
   return {
     app,

@@ -171,6 +171,7 @@ export class FakeEngine implements EngineFace {
     this.view = {
       startedMs: clock.now(),
       get committedMs(): number { return clock.now(); },
+      committedReadings: 0,
       get trouble(): string | null { return engine.trouble; },
       get statuses(): ReadonlyMap<string, AlarmStatus> { return store.statusRows; },
       get openAlarms(): ReadonlyMap<number, Alarm> { return new Map([...store.alarmRows].filter(([, alarm]) => alarm.closedMs === null)); },

@@ -1,0 +1,69 @@
+/** The OpenAPI 3.1 document, made of the schemas that check the requests. Its dialect of JSON Schema is zod's own: 2020-12. */
+import { z } from 'zod';
+import type { Endpoint } from './endpoint.ts';
+import { errorShape } from './shapes.ts';
+
+export type Json = null | boolean | number | string | readonly Json[] | { readonly [key: string]: Json | undefined };
+
+export function openApiDocument(endpoints: readonly Endpoint[], serverUrl: string): Json {
+  const paths: Record<string, Record<string, Json>> = {};
+  for (const one of endpoints) {
+    const path = one.path.replaceAll(/:(\w+)/g, '{$1}');
+    paths[path] = { ...paths[path], [one.method.toLowerCase()]: operation(one) };
+  }
+  paths['/api/live'] = {
+    get: {
+      summary: 'Server-sent events: `change` names tanks with new readings and changed alarms, `alive` comes every 15 s.',
+      responses: { 200: { description: 'A stream.', content: { 'text/event-stream': { schema: { type: 'string' } } } }, 401: failure('Not logged in.') },
+    },
+  };
+  return {
+    openapi: '3.1.0',
+    info: { title: 'Tankbell', version: '1', description: 'Log in with POST /login (form fields name and password) and send the session cookie. Times are milliseconds since 1970, values canonical.' },
+    servers: [{ url: serverUrl }],
+    security: [{ session: [] }],
+    paths,
+    components: { securitySchemes: { session: { type: 'apiKey', in: 'cookie', name: 'tankbell-session' } } },
+  };
+}
+
+function operation(one: Endpoint): Json {
+  const body = schemaOf(one.body, 'input');
+  const hasBody = one.method === 'POST' && Object.keys(propertiesOf(body)).length > 0;
+  return {
+    summary: one.summary,
+    parameters: [...parameters(one.params, 'path'), ...parameters(one.query, 'query')],
+    requestBody: hasBody ? { required: true, content: { 'application/json': { schema: body } } } : undefined,
+    responses: {
+      200: { description: 'As asked.', content: { 'application/json': { schema: schemaOf(one.answer, 'output') } } },
+      400: failure('The request is not as described; the message says where.'),
+      401: failure('Not logged in.'),
+      ...Object.fromEntries(Object.entries(one.failures).map(([status, when]) => [status, failure(when)])),
+    },
+  };
+}
+
+function failure(description: string): Json {
+  return { description, content: { 'application/json': { schema: schemaOf(errorShape, 'output') } } };
+}
+
+function parameters(schema: z.ZodType, place: 'path' | 'query'): Json[] {
+  const json = schemaOf(schema, place === 'query' ? 'output' : 'input');
+  const needed = new Set(requiredOf(schemaOf(schema, 'input')));
+  return Object.entries(propertiesOf(json)).map(([name, property]) => ({ name, in: place, required: place === 'path' || needed.has(name), schema: property }));
+}
+
+function schemaOf(schema: z.ZodType, io: 'input' | 'output'): { readonly [key: string]: Json } {
+  const { $schema: _dialect, ...rest } = z.toJSONSchema(schema, { io, unrepresentable: 'any' }) as { readonly [key: string]: Json };
+  return rest;
+}
+
+function propertiesOf(schema: Json): { readonly [key: string]: Json } {
+  const properties = schema !== null && typeof schema === 'object' && !Array.isArray(schema) ? (schema as { properties?: Json }).properties : undefined;
+  return properties !== null && typeof properties === 'object' && !Array.isArray(properties) ? (properties as { readonly [key: string]: Json }) : {};
+}
+
+function requiredOf(schema: { readonly [key: string]: Json }): readonly string[] {
+  const { required } = schema;
+  return Array.isArray(required) ? required.filter((name) => typeof name === 'string') : [];
+}

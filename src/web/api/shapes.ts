@@ -1,0 +1,106 @@
+/** What the API answers with. Times are milliseconds since 1970, values in the canonical unit of their kind; `null` is "not known". */
+import { z } from 'zod';
+import { priorities } from '../../domain/alarm.ts';
+import { journalKinds } from '../../domain/journal.ts';
+import { standings } from '../board.ts';
+
+const ms = z.number().int().describe('Milliseconds since 1970-01-01T00:00Z.');
+
+export const presentShape = z.object({
+  pointId: z.string(),
+  name: z.string(),
+  kind: z.string(),
+  unit: z.string(),
+  state: z.enum(['current', 'stale', 'never']).describe('`stale`: the last value is older than the point may be silent, and is not what is there now.'),
+  value: z.number().nullable().describe('Present value; null unless `current`.'),
+  lastValue: z.number().nullable().describe('Latest value, however old.'),
+  lastMs: ms.nullable(),
+  low: z.number().nullable(),
+  high: z.number().nullable(),
+});
+
+export const boardShape = z.object({
+  nowMs: ms,
+  tanks: z.array(z.object({
+    tankId: z.string(),
+    name: z.string(),
+    client: z.string(),
+    site: z.string(),
+    standing: z.enum(standings),
+    alarmId: z.number().int().nullable(),
+    priority: z.enum(priorities).nullable(),
+    title: z.string().nullable(),
+    summary: z.string().nullable(),
+    sinceMs: ms.nullable(),
+    otherAlarmIds: z.array(z.number().int()),
+    silentPointIds: z.array(z.string()),
+    unknownRules: z.number().int(),
+    heldRules: z.number().int(),
+    headlines: z.array(presentShape),
+    lastContactMs: ms.nullable(),
+  })).describe('Who needs help first, first.'),
+});
+
+export const tankShape = z.object({
+  tankId: z.string(),
+  name: z.string(),
+  siteId: z.string(),
+  timeZone: z.string(),
+  points: z.array(presentShape),
+  rules: z.array(z.object({
+    ruleId: z.string(),
+    title: z.string(),
+    verdict: z.enum(['clear', 'breached', 'unknown']),
+    why: z.string().nullable().describe('Why it is unknown, or the numbers of the breach.'),
+    hold: z.object({ kind: z.enum(['shelved', 'suppressed', 'out-of-service']), by: z.string(), why: z.string(), sinceMs: ms, untilMs: ms.nullable() }).nullable(),
+  })),
+  openAlarmIds: z.array(z.number().int()),
+});
+
+export const seriesShape = z.object({
+  pointId: z.string(),
+  unit: z.string(),
+  fromMs: ms,
+  toMs: ms,
+  shape: z.enum(['readings', 'buckets']),
+  t: z.array(z.number()).describe('Time of each entry in ms, oldest first; for buckets the middle.'),
+  mean: z.array(z.number().nullable()).describe('null breaks the line: nothing was received there.'),
+  min: z.array(z.number().nullable()).nullable(),
+  max: z.array(z.number().nullable()).nullable(),
+  suspectMs: z.array(z.number()).describe('Times of readings that cannot be true; left out of the values.'),
+});
+
+export const alarmShape = z.object({
+  id: z.number().int(),
+  ruleId: z.string(),
+  ruleKind: z.string(),
+  tankId: z.string(),
+  siteId: z.string(),
+  title: z.string(),
+  priority: z.enum(priorities),
+  state: z.enum(['normal', 'unacknowledged', 'acknowledged', 'returned', 'shelved', 'suppressed', 'out-of-service']),
+  beganMs: ms,
+  openedMs: ms,
+  acknowledgedMs: ms.nullable(),
+  acknowledgedBy: z.string().nullable(),
+  returnedMs: ms.nullable(),
+  closedMs: ms.nullable(),
+  summary: z.string(),
+  evidence: z.array(z.object({ label: z.string(), value: z.union([z.number(), z.string()]), unit: z.string().nullable(), atMs: ms.nullable() })),
+  pointIds: z.array(z.string()).describe('Points its rule watches.'),
+});
+
+export const journalShape = z.object({
+  id: z.number().int(),
+  atMs: ms,
+  kind: z.enum(journalKinds),
+  siteId: z.string().nullable(),
+  tankId: z.string().nullable(),
+  alarmId: z.number().int().nullable(),
+  by: z.string(),
+  text: z.string(),
+  detail: z.record(z.string(), z.unknown()),
+});
+
+export const doneShape = z.object({ outcome: z.literal('done'), alarm: alarmShape });
+export const errorShape = z.object({ message: z.string() });

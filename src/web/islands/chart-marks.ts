@@ -1,0 +1,93 @@
+/** What stands on a chart besides its line: the limits, and the alarms with the shape of their priority. */
+import uPlot from 'uplot';
+
+export interface Mark {
+  readonly title: string;
+  readonly priority: string;
+  readonly fromMs: number;
+  /** `null`: it still holds. */
+  readonly toMs: number | null;
+}
+
+export interface Palette {
+  readonly text: string;
+  readonly muted: string;
+  readonly line: string;
+  readonly band: string;
+  readonly bandFill: string;
+  readonly font: string;
+  readonly priority: (name: string) => { readonly ink: string; readonly wash: string };
+}
+
+/** The colours of the style sheet, so that a canvas follows dark and light like everything else. */
+export function readPalette(element: HTMLElement): Palette {
+  const style = getComputedStyle(element);
+  const of = (name: string): string => style.getPropertyValue(name).trim();
+  const known = new Set(['urgent', 'high', 'low']);
+  return {
+    text: of('--text'), muted: of('--muted'), line: of('--line'), band: of('--line-strong'), bandFill: `${of('--line-strong')}55`,
+    font: '12px system-ui, sans-serif',
+    priority: (name) => (known.has(name) ? { ink: of(`--${name}`), wash: of(`--${name}-wash`) } : { ink: of('--muted'), wash: of('--sunk') }),
+  };
+}
+
+export function drawAlarms(plot: uPlot, marks: readonly Mark[], palette: Palette, nowMs: number): void {
+  const { ctx, bbox } = plot;
+  const ratio = devicePixelRatio;
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
+  ctx.clip();
+  for (const { title, priority, fromMs, toMs } of marks) {
+    const left = plot.valToPos(fromMs / 1000, 'x', true);
+    const right = plot.valToPos((toMs ?? nowMs) / 1000, 'x', true);
+    if (right < bbox.left || left > bbox.left + bbox.width) continue;
+    const { ink, wash } = palette.priority(priority);
+    ctx.fillStyle = wash;
+    ctx.fillRect(left, bbox.top, Math.max(2 * ratio, right - left), bbox.height);
+    ctx.fillStyle = ink;
+    ctx.strokeStyle = ink;
+    ctx.lineWidth = 1.5 * ratio;
+    ctx.beginPath();
+    ctx.moveTo(left, bbox.top);
+    ctx.lineTo(left, bbox.top + bbox.height);
+    ctx.stroke();
+    const size = 11 * ratio;
+    const seen = Math.max(left, bbox.left);
+    // Near the right edge the label stands left of the line, so that it can be read.
+    ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
+    ctx.textBaseline = 'top';
+    const room = size + 6 * ratio + ctx.measureText(title).width;
+    const start = seen + 4 * ratio + room <= bbox.left + bbox.width ? seen + 4 * ratio : Math.max(bbox.left + 2 * ratio, seen - 4 * ratio - room);
+    shape(ctx, priority, start, bbox.top + 4 * ratio, size, toMs !== null);
+    ctx.fillText(title, start + size + 4 * ratio, bbox.top + 4 * ratio);
+  }
+  ctx.restore();
+}
+
+/** The same outlines as `src/web/shapes.tsx`. */
+function shape(ctx: CanvasRenderingContext2D, priority: string, x: number, y: number, size: number, hollow: boolean): void {
+  const corners: readonly (readonly [number, number])[] =
+    priority === 'urgent' ? [[0.5, 0], [1, 0.5], [0.5, 1], [0, 0.5]] : priority === 'high' ? [[0.5, 0], [1, 1], [0, 1]] : [[0, 0], [1, 0], [1, 1], [0, 1]];
+  ctx.beginPath();
+  for (const [dx, dy] of corners) ctx.lineTo(x + dx * size, y + dy * size);
+  ctx.closePath();
+  if (hollow) ctx.stroke();
+  else ctx.fill();
+}
+
+export function drawLimits(plot: uPlot, limits: readonly number[], palette: Palette): void {
+  const { ctx, bbox } = plot;
+  ctx.save();
+  ctx.strokeStyle = palette.muted;
+  ctx.lineWidth = devicePixelRatio;
+  ctx.setLineDash([6 * devicePixelRatio, 4 * devicePixelRatio]);
+  for (const limit of limits) {
+    const y = plot.valToPos(limit, 'y', true);
+    ctx.beginPath();
+    ctx.moveTo(bbox.left, y);
+    ctx.lineTo(bbox.left + bbox.width, y);
+    ctx.stroke();
+  }
+  ctx.restore();
+}
