@@ -1,6 +1,7 @@
 /** The client against a real mosquitto: above all that a message is acknowledged after the commit, and not before. */
 import { connectAsync, type MqttClient } from 'mqtt';
 import { afterEach, describe, expect, it } from 'vitest';
+import { startMqttBroker } from '../../adapters/mqtt-broker.ts';
 import { type MqttClientOptions, startMqttClient } from '../../adapters/mqtt-client.ts';
 import type { MqttSource } from '../../adapters/source.ts';
 import { systemClock } from '../../src/clock.ts';
@@ -192,12 +193,24 @@ it('speaks TLS, and trusts nobody it was not told to', async () => {
 });
 
 it('says when the broker refuses the login or the subscription', async () => {
-  // Password file lines can be plain text only after mosquitto_passwd; here the anonymous user is shut out, and an ACL denies reading.
   const shut = await broker(['allow_anonymous false']);
   const engine = new FakeEngine();
   const mqtt = await source(shut.port, engine);
   await until(() => engine.saw('disconnected').length === 1, 'the refusal');
   expect(mqtt.status().why).toContain('Not authorized');
+
+  for (const protocolVersion of [4, 5] as const) {
+    // mosquitto's own ACL file grants every subscription and then delivers nothing; our embedded broker answers "not authorized".
+    const denied = new FakeEngine();
+    const strict = await startMqttBroker({
+      host: '127.0.0.1', port: 0, tls: null, accounts: [{ user: 'bistro', password: 'p', topics: 'bistro/' }], router: await router(), deliver: denied.deliver, clock: systemClock, onEvent: () => {},
+    });
+    cleanUp.push(() => strict.stop());
+    const started = await source(strict.port, denied, { protocolVersion, user: 'bistro', password: 'p' });
+    await until(() => denied.saw('subscribe-refused').length === 1, 'the refused subscription');
+    expect(denied.saw('subscribe-refused')[0]?.topic).toBe('harbor-lobby/#');
+    expect(started.status()).toMatchObject({ state: 'up', why: expect.stringContaining('refuses the subscription') });
+  }
 
   const plain = await broker();
   await expect(source(plain.port, engine, { url: 'mqtt://127.0.0.1', ca: 'x' })).rejects.toThrow('write mqtts://');
