@@ -39,7 +39,7 @@ export interface SenderOptions {
 export interface Sender {
   /** Something may be due: look now. */
   nudge(): void;
-  /** Claims nothing more, waits a moment for sends under way, and leaves the rest for the next start. */
+  /** Claims nothing more, waits a moment for sends under way, closes the channel, and leaves the rest for the next start. */
   stop(): Promise<void>;
   status(): SenderStatus;
 }
@@ -246,6 +246,7 @@ export function startSender(options: SenderOptions): Sender {
       });
       await Promise.race([Promise.all(sending.values()), enough]);
       giveUp();
+      await channel?.close();
     },
     status() {
       const notSetUp = channel === null;

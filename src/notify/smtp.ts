@@ -31,7 +31,7 @@ export const MAIL_CONNECTIONS = 4;
  */
 export function makeSmtpChannel(mail: MailSettings, password: string | null, options: { readonly ca?: string } = {}): Channel {
   const from = senderOf(mail);
-  if (mail.user !== null && password === null) {
+  if (mail.user !== null && (password === null || password === '')) {
     throw new Error(`mail.user is "${mail.user}" but there is no password: set the environment variable ${mail.passwordEnv ?? 'named by mail.passwordEnv'}`);
   }
   const transport = createTransport({

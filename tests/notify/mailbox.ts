@@ -39,6 +39,7 @@ export async function openMailbox(orders: MailboxOrders = {}): Promise<Mailbox> 
   const server = new SMTPServer({
     disabledCommands: ['AUTH', 'STARTTLS'],
     disableReverseLookup: true,
+    closeTimeout: 200,
     logger: false,
     onConnect(_session, done) {
       connections += 1;
