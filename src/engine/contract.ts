@@ -35,6 +35,8 @@ export interface LiveView {
   readonly startedMs: number;
   /** Time of the last successful commit. */
   readonly committedMs: number;
+  /** Readings committed since the start, repetitions included. */
+  readonly committedReadings: number;
   /** Set while commits fail: the error, in words. */
   readonly trouble: string | null;
 }

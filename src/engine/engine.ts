@@ -60,6 +60,7 @@ export class Engine implements EngineFace {
   #stopTicks: () => void = () => undefined;
   #idle: Promise<void> = Promise.resolve();
   #committedMs: number;
+  #committedReadings = 0;
   #trouble: string | null = null;
 
   private constructor(parts: EngineParts, watch: Watch, startedMs: number) {
@@ -75,6 +76,9 @@ export class Engine implements EngineFace {
       startedMs,
       get committedMs() {
         return engine.#committedMs;
+      },
+      get committedReadings() {
+        return engine.#committedReadings;
       },
       get trouble() {
         return engine.#trouble;
@@ -243,6 +247,7 @@ export class Engine implements EngineFace {
       try {
         await this.#parts.store.commit(batch);
         this.#committedMs = batch.aliveMs;
+        this.#committedReadings += batch.readings.length;
         if (this.#trouble !== null) this.#parts.log.info('the store takes readings again');
         this.#trouble = null;
         return;
