@@ -72,7 +72,8 @@ function settingsFaults(schema: unknown): readonly string[] {
   }
   const empty = schema.safeParse({});
   if (!empty.success) faults.push(`settings must accept {}: ${z.prettifyError(empty.error)}`);
-  if (schema.safeParse({ 'not-a-setting': 1 }).success) faults.push('settings must refuse keys it does not know; use z.strictObject');
+  const strange = schema.safeParse({ 'not-a-setting': 1 });
+  if (!strange.error?.issues.some(({ code }) => code === 'unrecognized_keys')) faults.push('settings must refuse keys it does not know; use z.strictObject');
   return faults;
 }
 
@@ -82,9 +83,9 @@ export const reservedKeys: ReadonlySet<string> = new Set(['kind', 'subject', 'en
 function stateFaults(schema: unknown, initial: unknown): readonly string[] {
   if (!(schema instanceof z.ZodType)) return ['state must be a zod schema'];
   const stored: unknown = initial === undefined ? undefined : JSON.parse(JSON.stringify(initial));
-  if (!isDeepStrictEqual(stored, initial)) return ['initial does not survive being stored as JSON'];
+  const faults = isDeepStrictEqual(stored, initial) ? [] : ['initial does not survive being stored as JSON'];
   const parsed = schema.safeParse(stored);
-  return parsed.success ? [] : [`state refuses its own initial: ${z.prettifyError(parsed.error)}`];
+  return parsed.success ? faults : [...faults, `state refuses its own initial: ${z.prettifyError(parsed.error)}`];
 }
 
 function policyFaults(policy: unknown): readonly string[] {

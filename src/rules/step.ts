@@ -20,9 +20,8 @@ export interface Readings {
 /** @returns the next state (the same object if nothing changed), the verdict, and a wake-up unless it stays as it was. */
 export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings: Readings, nowMs: number): RuleStep<unknown> {
   if (rule.missing !== null) return { state, verdict: { state: 'unknown', why: rule.missing }, wakeAtMs: null };
-  const context = new StepContext(rule, readings, nowMs);
-  const step = rule.kind.step(state, input, context);
-  if (step.wakeAtMs !== undefined || !needsSilenceWake(context, input)) return step;
+  const step = rule.kind.step(state, input, new StepContext(rule, readings, nowMs));
+  if (input.type === 'reading' || step.wakeAtMs !== undefined) return step;
   return { state: step.state, verdict: step.verdict, wakeAtMs: silenceWakeMs(rule, readings, nowMs) };
 }
 
@@ -38,11 +37,18 @@ export function silentAtMs(point: Point, latest: Latest): number {
 }
 
 /**
- * The wake-up that makes a rule notice silence is moved only when it fires, not with every reading. That is enough: it is set to the
- * earliest time at which any current point could go silent, and a point that comes back from silence sets it anew.
+ * When to look for silence again: set only when it fires, not moved with every reading. No point can fall silent unnoticed before: a current one
+ * not before its own time, and one that is silent now would first have to come back and then keep its silence just as long.
  */
-function needsSilenceWake(context: StepContext, input: RuleInput): boolean {
-  return input.type === 'wake' || cameBackFromSilence(context, input.role);
+function silenceWakeMs(rule: Rule, readings: Readings, nowMs: number): number | null {
+  let earliest: number | null = null;
+  for (const point of rule.roles.values()) {
+    const latest = readings.latest(point.id);
+    const silentAt = latest === null ? 0 : silentAtMs(point, latest);
+    const lookAt = silentAt > nowMs ? silentAt : nowMs + point.silentAfterMs + 1;
+    if (earliest === null || lookAt < earliest) earliest = lookAt;
+  }
+  return earliest;
 }
 
 /** Is the latest reading of this role the first one, or the first after a silence? */
@@ -52,17 +58,6 @@ export function cameBackFromSilence(context: Pick<RuleContext<unknown>, 'point' 
   if (latest === null || point === null) return false;
   const previous = context.previous(role);
   return previous === null || latest.atMs - previous.atMs > point.silentAfterMs;
-}
-
-function silenceWakeMs(rule: Rule, readings: Readings, nowMs: number): number | null {
-  let earliest: number | null = null;
-  for (const point of rule.roles.values()) {
-    const latest = readings.latest(point.id);
-    if (latest === null) continue;
-    const silentAt = silentAtMs(point, latest);
-    if (silentAt > nowMs && (earliest === null || silentAt < earliest)) earliest = silentAt;
-  }
-  return earliest;
 }
 
 /** Methods on a prototype, not closures: this is made for every reading. */

@@ -70,7 +70,7 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     const draw = readDraw(context, context.settings.supplyVolts);
-    if (draw.by === null) return { state: before, verdict: unknown(draw.why) };
+    if (draw.by === null) return { state: before.by === null ? before : { by: null, on: null, lastOnMs: null, starts: before.starts }, verdict: unknown(draw.why) };
     const state = input.type === 'reading' && input.role === draw.by ? follow(before, input, draw, context) : before;
     const counts = countLastHour(state, context);
     if (counts.starts > context.settings.maxStartsPerHour || counts.shortOffs >= context.settings.shortOffs) {

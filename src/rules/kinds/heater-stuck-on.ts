@@ -26,7 +26,7 @@
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
-import type { Tank } from '../../domain/fleet.ts';
+import type { Equipment, Tank } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { lossFreeHours } from '../../physics/heat.ts';
@@ -98,14 +98,14 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     const water = context.current('water');
-    if (water === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'water')) };
+    if (water === null) return { state: afterSilence(before), verdict: unknown(whyNotCurrent(context, 'water')) };
     const draw = readDraw(context, context.settings.supplyVolts);
-    if (draw.by === null) return { state: before, verdict: unknown(draw.why) };
+    if (draw.by === null) return { state: afterSilence(before), verdict: unknown(draw.why) };
     const drawing = isDrawing(draw, onWatts(context));
     const lineC = lineOf(context);
     if (drawing === null) return { state: before, verdict: water.value >= lineC ? unknown(tooCoarse) : clear };
 
-    const from = brokenBySilence(before, input, draw, context) ? { ...before, ...idle } : before;
+    const from = isFirstAfterSilence(input, draw, context) ? afterSilence(before) : before;
     const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context.settings.probeTolerance);
     return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear };
   },
@@ -135,10 +135,14 @@ function lineOf({ equipment }: RuleContext<Settings>): number {
   return (equipment?.setpointC ?? Number.NaN) + (equipment?.bandK ?? 0);
 }
 
-/** Nobody saw what happened during a silence: before it has rung, "without pause" starts again after it. */
-function brokenBySilence(before: State, input: RuleInput, draw: Draw, context: RuleContext<Settings>): boolean {
-  if (before.drawingSinceMs === null || before.breached || input.type === 'wake') return false;
-  return (input.role === 'water' || input.role === draw.by) && cameBackFromSilence(context, input.role);
+/** Nobody saw what happened during a silence: "without pause" starts again after it, unless it has rung already. */
+function afterSilence(before: State): State {
+  return before.drawingSinceMs === null || before.breached ? before : { ...before, ...idle };
+}
+
+/** A silence that no wake-up has noticed, since nobody was watching. */
+function isFirstAfterSilence(input: RuleInput, draw: Draw, context: RuleContext<Settings>): boolean {
+  return input.type === 'reading' && (input.role === 'water' || input.role === draw.by) && cameBackFromSilence(context, input.role);
 }
 
 function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, context: RuleContext<Settings>): State {
@@ -161,8 +165,8 @@ function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, con
 function whileOff(from: State, water: Latest, draw: Draw, lineC: number, probeToleranceK: number): State {
   if (from.drawingSinceMs === null || draw.by === null) return from;
   if (from.pauseSinceMs === null) return { ...from, pauseSinceMs: draw.atMs, pauseC: water.value };
-  if (draw.atMs - from.pauseSinceMs < PAUSE_MS) return from;
-  return { ...from, ...idle, switchOffsK: withSwitchOff(from, lineC, probeToleranceK) };
+  if (draw.atMs - from.pauseSinceMs >= PAUSE_MS) return { ...from, ...idle, switchOffsK: withSwitchOff(from, lineC, probeToleranceK) };
+  return from.aboveSinceMs !== null && water.value < lineC - NOISE_K ? { ...from, ...cooled } : from;
 }
 
 /** A heater switched off by hand when it is much too warm teaches nothing about its thermostat, nor does one pulled while the water is cool. */
@@ -223,13 +227,14 @@ function breached(state: State, water: Latest, draw: Draw, lineC: number, contex
   ];
   const hours = (nowMs - aboveSinceMs) / HOUR;
   if (state.aboveFromC !== null && hours > 0) evidence.push({ label: 'Warming since then', value: `${((water.value - state.aboveFromC) / hours).toFixed(2)} K/h` });
-  if (watts !== null) evidence.push(...forecast(water.value, watts, high, context.tank));
+  if (watts !== null && watts > 0) evidence.push(...forecast(water.value, watts, high, context.tank));
+  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}`, evidence };
+}
+
+function whatItDoes({ pauseSinceMs }: State, draw: Draw, heldMs: number, equipment: Equipment | null): string {
   const name = equipment?.name ?? 'the heater';
-  return {
-    state: 'breached',
-    summary: `${name} ${draw.by === 'switch' ? 'is switched on' : `draws ${showDraw(draw)}`} and has done so for ${showDuration(nowMs - aboveSinceMs)} with the water at ${show('temperature', water.value)}, ${(water.value - lineC).toFixed(1)} K above where its thermostat should have stopped`,
-    evidence,
-  };
+  if (pauseSinceMs !== null) return `${name} has just stopped drawing, after ${showDuration(heldMs)}`;
+  return `${name} ${draw.by === 'switch' ? 'has been switched on' : `draws ${showDraw(draw)} and has done so`} for ${showDuration(heldMs)}`;
 }
 
 function drawEvidence(draw: Draw): Evidence {

@@ -45,6 +45,8 @@ const OTHERS_WATCHED = 12;
 const state = z.strictObject({
   /** Running draw of late, W, oldest first. */
   normals: z.array(z.number()).max(NORMALS_KEPT),
+  /** Their median, once there are enough of them. */
+  normalWatts: z.number().nullable(),
   learntMs: z.number().nullable(),
   stoppedSinceMs: z.number().nullable(),
 });
@@ -55,7 +57,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A return pump that draws next to nothing, is switched off, or moves no water.',
   settings,
   state,
-  initial: { normals: [], learntMs: null, stoppedSinceMs: null },
+  initial: { normals: [], normalWatts: null, learntMs: null, stoppedSinceMs: null },
   policy: { priority: 'urgent', onDelayMs: 15 * MINUTE, offDelayMs: 5 * MINUTE },
 
   apply(facts) {
@@ -114,8 +116,8 @@ function otherRoles(pump: Equipment, facts: TankFacts): Record<string, string> {
   return Object.fromEntries(powered.slice(0, OTHERS_WATCHED).map((point, index) => [`other-${index + 1}`, point.id]));
 }
 
-function normalWattsOf({ normals }: State, { settings }: RuleContext<Settings>): number | null {
-  return settings.normalWatts ?? (normals.length >= NORMALS_NEEDED ? median(normals) : null);
+function normalWattsOf(state: State, { settings }: RuleContext<Settings>): number | null {
+  return settings.normalWatts ?? state.normalWatts;
 }
 
 /** @returns `null` when the draw does not tell. */
@@ -146,7 +148,8 @@ function learn(before: State, draw: Draw, context: RuleContext<Settings>): State
   const nameplate = context.equipment?.nameplateWatts ?? null;
   const least = normal !== null ? normal * share : nameplate === null ? STANDBY_WATTS : standbyOf(nameplate, share);
   if (isDrawing(draw, least) !== true) return before;
-  return { ...before, normals: [...before.normals, Math.round(draw.watts * 10) / 10].slice(-NORMALS_KEPT), learntMs: draw.atMs };
+  const normals = [...before.normals, Math.round(draw.watts * 10) / 10].slice(-NORMALS_KEPT);
+  return { ...before, normals, normalWatts: normals.length >= NORMALS_NEEDED ? median(normals) : null, learntMs: draw.atMs };
 }
 
 function minFlowOf({ settings, tank }: RuleContext<Settings>): number {

@@ -1,0 +1,3 @@
+import limit from '../../../../src/rules/kinds/limit.ts';
+
+export default limit;
