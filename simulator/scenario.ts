@@ -163,9 +163,10 @@ class Sender {
       // Half a cadence of grace: readings one cadence apart with jitter should not become two apart.
       if (leastMs > this.plan.everyMs && atMs - this.#sentMs < leastMs - this.plan.everyMs / 2 && !this.#shifted()) continue;
       const values = this.#instruments.map((instrument) => instrument.read(atMs));
+      if (uniformAt(this.#key ^ 1, count) < DROPOUT_SHARE) continue;
       this.#sentMs = atMs;
       if (leastMs > 0) this.#sentTruths = this.#instruments.map((instrument) => instrument.truth);
-      if (sent === null || silent || uniformAt(this.#key ^ 1, count) < DROPOUT_SHARE) continue;
+      if (sent === null || silent) continue;
       const samples = values.flatMap((value, index) => {
         const pointId = this.plan.points[index]?.id;
         return pointId === undefined ? [] : [{ pointId, atMs, value }];
