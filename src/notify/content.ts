@@ -64,9 +64,10 @@ export function contentOf(facts: PageFacts): Content {
       ...(over
         ? []
         : [
+            // Somebody on site is faster than whoever reads this at home, and the checks fill a screen.
+            section('Call', 'plain', callLines(facts)),
             section('Check first', 'numbered', checkLines(facts)),
             section('Where', 'plain', whereLines(facts)),
-            section('Call', 'plain', callLines(facts)),
           ]),
       section('Who else', 'plain', onCallLines(facts, alarm)),
       section('Measured when it rang', 'bullets', evidenceLines(facts, alarm)),

@@ -4,7 +4,7 @@
  * somebody will repair, so no page is thrown away for them: they wait, and are tried slowly.
  */
 import { SendError } from './channel.ts';
-import type { MailSettings } from './smtp.ts';
+import type { MailSettings } from './mail-settings.ts';
 
 export function sendErrorOf(error: unknown, mail: MailSettings, password: string | null): SendError {
   const facts = factsOf(error);

@@ -63,9 +63,9 @@ describe('text', () => {
     const order = [
       'URGENT: Heater 1 stuck on', 'Drawing 296 W for 6 min', 'Since 02:04 MST (6 min ago). Lobby reef, Harbor Dental (invented), Main Street lobby.',
       'https://bell.example.invalid/acknowledge/t0k-3n_', 'Works until Fri 27 Nov 2026, 02:10 MST',
+      'CALL', 'Night guard: +1 555 0101', 'Office manager: +1 555 0102',
       'CHECK FIRST', `1. ${firstChecks[0]}`, `2. ${firstChecks[1]}`, `3. ${firstChecks[2]}`,
       'WHERE', '12 Example Street', 'Getting in: Side door', 'Breaker: Panel B', 'Water shut-off: Under the sink', 'Heater 1: 300 W, on strip A, outlet 3',
-      'CALL', 'Night guard: +1 555 0101', 'Office manager: +1 555 0102',
       'WHO ELSE', 'Paged so far: Ana Brightwater (you).', 'Ben Møller is paged at 02:15 MST (in 5 min)',
       'MEASURED WHEN IT RANG', '- Heater 1 power: 296.2 W (02:09)', '- Setpoint and band: 25.5 °C ± 0.3 K', '- Warming: 1.235',
       'https://bell.example.invalid/alarms/12', 'Sent automatically', 'not a life-safety system',
