@@ -3,8 +3,8 @@
  * One truth for both sides: `checkRuleSetting` (for the fleet file, with line and column there) and `compileRules` (to run)
  * go through the same `resolve`.
  */
-import { type z } from 'zod';
-import type { Fleet, Point, RuleSetting } from '../domain/fleet.ts';
+import { z } from 'zod';
+import type { Fleet, Point, RuleSetting, Tank } from '../domain/fleet.ts';
 import type { Proposal, Rule, RuleKind, TankFacts } from './contract.ts';
 import { findSubject, lastPart, pointById, subjectsOf } from './subject.ts';
 
@@ -27,7 +27,7 @@ export interface RuleProblem {
  * @throws RuleSettingsError when a setting cannot be carried out: `checkRuleSettings` should have been asked first.
  */
 export function compileRules(fleet: Fleet, kinds: RuleKinds): readonly Rule[] {
-  const compiled = fleet.tanks.map((tank) => compileTank(fleet, tank.id, kinds));
+  const compiled = compileTanks(fleet, kinds);
   const problems = compiled.flatMap((tank) => tank.problems);
   if (problems.length > 0) throw new RuleSettingsError(problems);
   return onceForSitePoints(compiled);
@@ -35,7 +35,7 @@ export function compileRules(fleet: Fleet, kinds: RuleKinds): readonly Rule[] {
 
 /** Every rule setting of the fleet that cannot be carried out; empty when all can. */
 export function checkRuleSettings(fleet: Fleet, kinds: RuleKinds): readonly RuleProblem[] {
-  return fleet.tanks.flatMap((tank) => compileTank(fleet, tank.id, kinds).problems);
+  return compileTanks(fleet, kinds).flatMap(({ problems }) => problems);
 }
 
 /** The same for one setting by itself (two settings for one rule are only seen by `checkRuleSettings`). */
@@ -46,15 +46,22 @@ export function checkRuleSetting(kinds: RuleKinds, setting: RuleSetting, facts: 
 
 /** A tank with its site, its equipment, and the points of both. */
 export function factsOf(fleet: Fleet, tankId: string): TankFacts {
-  const tank = fleet.tanks.find(({ id }) => id === tankId);
-  const site = fleet.sites.find(({ id }) => id === tank?.siteId);
-  if (tank === undefined || site === undefined) throw new Error(`tank ${tankId} or its site is not in the fleet`);
-  return {
-    tank,
-    site,
-    equipment: fleet.equipment.filter((equipment) => equipment.tankId === tankId),
-    points: fleet.points.filter((point) => point.tankId === tankId || (point.tankId === null && point.siteId === site.id)),
-  };
+  const facts = factsOfTanks(fleet, fleet.tanks.filter(({ id }) => id === tankId))[0];
+  if (facts === undefined) throw new Error(`the tank ${tankId} is not in the fleet`);
+  return facts;
+}
+
+/** In one pass over the fleet, which may be large. */
+function factsOfTanks(fleet: Fleet, tanks: readonly Tank[]): readonly TankFacts[] {
+  const sites = new Map(fleet.sites.map((site) => [site.id, site]));
+  const equipment = grouped(fleet.equipment, ({ tankId }) => tankId);
+  const ownPoints = grouped(fleet.points, ({ tankId }) => tankId);
+  const sitePoints = grouped(ownPoints.get(null) ?? [], ({ siteId }) => siteId);
+  return tanks.map((tank) => {
+    const site = sites.get(tank.siteId);
+    if (site === undefined) throw new Error(`the site of ${tank.id} is not in the fleet`);
+    return { tank, site, equipment: equipment.get(tank.id) ?? [], points: [...(ownPoints.get(tank.id) ?? []), ...(sitePoints.get(site.id) ?? [])] };
+  });
 }
 
 export class RuleSettingsError extends Error {
@@ -82,12 +89,15 @@ interface CompiledTank {
   readonly problems: readonly RuleProblem[];
 }
 
-function compileTank(fleet: Fleet, tankId: string, kinds: RuleKinds): CompiledTank {
-  const facts = factsOf(fleet, tankId);
+function compileTanks(fleet: Fleet, kinds: RuleKinds): readonly CompiledTank[] {
+  const settings = grouped(fleet.ruleSettings, ({ tankId }) => tankId);
+  return factsOfTanks(fleet, fleet.tanks).map((facts) => compileTank(facts, kinds, settings.get(facts.tank.id) ?? []));
+}
+
+function compileTank(facts: TankFacts, kinds: RuleKinds, settings: readonly RuleSetting[]): CompiledTank {
   const problems: RuleProblem[] = [];
   const changes = new Map<string, Resolved>();
-  for (const setting of fleet.ruleSettings) {
-    if (setting.tankId !== tankId) continue;
+  for (const setting of settings) {
     const resolved = resolve(kinds, setting, facts);
     if ('problems' in resolved) {
       problems.push(...resolved.problems);
@@ -152,14 +162,15 @@ function findProposal(kind: RuleKind, setting: RuleSetting, facts: TankFacts): P
 const namesOf = (subjects: readonly string[]): string => [...new Set(subjects.map(lastPart))].join(', ') || '(nothing is installed)';
 
 function settingProblem(kind: RuleKind, setting: RuleSetting, issue: z.core.$ZodIssue): RuleProblem {
-  const shape = (kind.settings as unknown as z.ZodObject).shape;
+  const shape: Readonly<Record<string, unknown>> = kind.settings instanceof z.ZodObject ? kind.settings.shape : {};
   if (issue.code === 'unrecognized_keys') {
     const key = issue.keys[0] ?? null;
     const known = Object.keys(shape).join(', ');
     return problem(setting, key, `${kind.kind} has no setting ${issue.keys.map((name) => `“${name}”`).join(', ')}; ${known === '' ? 'it has no settings of its own' : `its settings are: ${known}`}`);
   }
   const key = typeof issue.path[0] === 'string' ? issue.path[0] : null;
-  const meaning = key === null ? undefined : (shape[key] as z.ZodType | undefined)?.description;
+  const schema = key === null ? undefined : shape[key];
+  const meaning = schema instanceof z.ZodType ? schema.description : undefined;
   return problem(setting, key, `${issue.message}${meaning === undefined ? '' : `. ${key}: ${meaning}`}`);
 }
 
@@ -208,3 +219,13 @@ function pointOf(facts: TankFacts, pointId: string): Point {
 const problem = (setting: RuleSetting, key: string | null, message: string): RuleProblem => ({ tankId: setting.tankId, kind: setting.kind, subject: setting.subject, key, message });
 
 const refuse = (setting: RuleSetting, key: string | null, message: string): { readonly problems: readonly RuleProblem[] } => ({ problems: [problem(setting, key, message)] });
+
+function grouped<Item, Key>(items: readonly Item[], keyOf: (item: Item) => Key): Map<Key, Item[]> {
+  const groups = new Map<Key, Item[]>();
+  for (const item of items) {
+    const group = groups.get(keyOf(item));
+    if (group === undefined) groups.set(keyOf(item), [item]);
+    else group.push(item);
+  }
+  return groups;
+}

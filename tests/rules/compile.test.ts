@@ -116,3 +116,12 @@ describe('a setting that cannot be carried out', () => {
     expect(check(setting('nonsense', null), setting('limit', 'heater-9'))).toHaveLength(2);
   });
 });
+
+describe('a large fleet', () => {
+  it('is compiled in one pass: 1,000 tanks of 10 points', () => {
+    const tanks = Array.from({ length: 1000 }, (_, index) => ({ ...reef, id: `tank-${index}` }));
+    const points = tanks.flatMap(({ id }) => Array.from({ length: 10 }, (_, index) => point('temperature', `t${index}`, { id: `${id}/t${index}`, tankId: id })));
+    // Looking through all points for every tank would be 10 million comparisons for each kind.
+    expect(compileRules(fleet({ tanks, points }), kinds)).toHaveLength(1000 * 11);
+  }, 5000);
+});

@@ -18,7 +18,8 @@
  *
  * What must not ring: a warm room with the heater off (no draw); a few watts of standby (drawing begins at a fifth of the nameplate, at least 10 W); a
  * single odd meter reading (a pause counts from two minutes on); noise of the probe around the line (0.1 K of hysteresis); readings before and
- * after a silence (the count starts again, unless it had rung). What it cannot see: a stuck heater too weak for the room, which never reaches the line.
+ * after a silence (the count starts again, unless it had rung). What it cannot see: a stuck heater too weak for the room, which never reaches the line;
+ * and one in the sump of a tank whose return pump stands still, while the temperature is measured in the display (`return-pump-stopped` rings for that).
  *
  * Heat capacity: density and specific heat after UNESCO TP44 (`src/physics/seawater.ts`) times the nominal volume. The forecast is a bound, "not before":
  * loss-free, and for four fifths of the nominal volume, since rock and a low fill leave less water than the name says (common practice). Heat of
