@@ -10,7 +10,7 @@ type Where = Pick<AdviceContext<unknown>, 'site' | 'equipment'>;
 export function beforeReachingIn({ site, equipment }: Where): string {
   const breaker = site.breaker === null ? 'at its breaker' : `at the breaker (${site.breaker})`;
   const circuit = equipment?.circuit ? `; ${equipment.name} hangs on ${equipment.circuit}` : '';
-  return `Before reaching into the water or touching a plug: switch the power off ${breaker} with dry hands${circuit}. Salt water conducts; a failed heater or pump can make the tank live.`;
+  return `Before reaching into the water or touching a plug: switch the power off ${breaker} with dry hands${circuit}. Salt water conducts; a failed heater or pump can make the tank live. Switch on again before leaving, and see that everything starts.`;
 }
 
 /** Closes advice about equipment on the mains. */
