@@ -39,6 +39,8 @@ interface PointLive {
   readonly listeners: readonly { readonly watched: Watched; readonly role: string }[];
   latest: Reading | null;
   previous: Reading | null;
+  /** Time of the latest reading of any quality. */
+  lastStampMs: number | null;
 }
 
 export class Watch {
@@ -87,7 +89,7 @@ export class Watch {
     for (const point of fleet.points) {
       const id = series.get(point.id);
       const [latest = null, previous = null] = (id === undefined ? undefined : stored.latest.get(id)) ?? [];
-      this.#points.set(point.id, { point, listeners: listeners.get(point.id) ?? [], latest, previous });
+      this.#points.set(point.id, { point, listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
@@ -98,6 +100,10 @@ export class Watch {
 
   previous(pointId: string): Reading | null {
     return this.#points.get(pointId)?.previous ?? null;
+  }
+
+  lastStampMs(pointId: string): number | null {
+    return this.#points.get(pointId)?.lastStampMs ?? null;
   }
 
   verdict(ruleId: string): Verdict | null {
@@ -166,7 +172,9 @@ export class Watch {
     }
     into.readings.push(taken);
     const live = this.#points.get(sample.pointId);
-    if (live === undefined || !isUsable(taken.quality)) return;
+    if (live === undefined) return;
+    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) live.lastStampMs = taken.atMs;
+    if (!isUsable(taken.quality)) return;
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
     live.previous = live.latest;
