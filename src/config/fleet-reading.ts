@@ -34,6 +34,7 @@ export function idOf(block: unknown): string | null {
 
 /** `return-pump` → `Return pump`: what a thing is called when the file gives it no name. */
 export function nameFromId(id: string): string {
-  const words = id.replaceAll('-', ' ');
+  const words = id.replaceAll('-', ' ').replace(/\btop off\b/, 'top-off').replace(/\buv\b/, 'UV').replace(/^ph\b/, 'pH');
+  if (words.startsWith('pH')) return words;
   return words.charAt(0).toUpperCase() + words.slice(1);
 }

@@ -10,12 +10,12 @@
  * A seized or air-locked pump may go on drawing: only a flow point shows that.
  *
  * On-delay 15 min: feeding pauses switch the pump off for about 10 min (common practice), and fifteen are still early against an hour.
- * When everything else that is measured on the tank is at zero or silent too, it is still breached, and the summary says so: then it
+ * When everything else on the tank that runs all day and is measured is at zero or silent too, it is still breached, and the summary says so: then it
  * looks like the circuit or the mains.
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
-import type { Equipment } from '../../domain/fleet.ts';
+import type { Equipment, EquipmentKind } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
@@ -109,10 +109,14 @@ function proposalFor(pump: Equipment, facts: TankFacts): Proposal {
   return { subject: pump.id, title: `${pump.name} stopped`, roles: { ...own, ...otherRoles(pump, facts) }, equipment: pump, missing, defaults: {} };
 }
 
+/** Equipment that runs all day: at zero it tells of the mains. Heaters, chillers and lamps are off by themselves and tell nothing. */
+const continuous: ReadonlySet<EquipmentKind> = new Set(['return-pump', 'circulation-pump', 'skimmer', 'uv']);
+
 /** What else on the tank shows whether there is mains. */
 function otherRoles(pump: Equipment, facts: TankFacts): Record<string, string> {
   const powered = facts.points.filter(({ kind, equipmentId, tankId }) =>
-    tankId === facts.tank.id && equipmentId !== null && equipmentId !== pump.id && (kind === 'power' || kind === 'current'));
+    tankId === facts.tank.id && equipmentId !== pump.id && (kind === 'power' || kind === 'current') &&
+    facts.equipment.some(({ id, kind: other }) => id === equipmentId && continuous.has(other)));
   return Object.fromEntries(powered.slice(0, OTHERS_WATCHED).map((point, index) => [`other-${index + 1}`, point.id]));
 }
 
@@ -194,7 +198,7 @@ function whatStopped(draw: Draw, standing: boolean, flow: { readonly value: numb
   return `${name} ${drawn ?? 'is stopped'}${flow === null ? '' : `, yet its flow reads ${show('flow', flow.value)}: one of the two is wrong`}`;
 }
 
-/** Says so when all other measured equipment is at zero or silent; `null` when something runs, or nothing else is measured. */
+/** Says so when all other measured equipment that runs all day is at zero or silent; `null` when some of it runs, or none is measured. */
 function otherEquipment(context: RuleContext<Settings>): string | null {
   let zero = 0;
   let silent = 0;
@@ -207,7 +211,7 @@ function otherEquipment(context: RuleContext<Settings>): string | null {
     else zero += 1;
   }
   if (zero + silent === 0) return null;
-  const others = zero + silent === 1 ? 'the other measured piece of equipment' : `all ${zero + silent} other measured pieces of equipment`;
+  const others = zero + silent === 1 ? 'the other measured piece of equipment that runs all day' : `all ${zero + silent} other measured pieces of equipment that run all day`;
   const how = silent === 0 ? 'at zero' : zero === 0 ? 'silent' : 'at zero or silent';
-  return `${others} of the tank ${zero + silent === 1 ? 'is' : 'are'} ${how} too, which looks like the circuit or the mains`;
+  return `${others} ${zero + silent === 1 ? 'is' : 'are'} ${how} too, which looks like the circuit or the mains`;
 }

@@ -7,10 +7,11 @@ import { Drive, evidenceOf, summaryOf, T0, whyOf } from '../drive.ts';
 
 const power = point('power', 'pump-power', { equipmentId: 'reef/return-pump' });
 const flow = point('flow', 'pump-flow', { equipmentId: 'reef/return-pump' });
-const others = [point('power', 'heater-power', { equipmentId: 'reef/heater' }), point('power', 'light-power', { equipmentId: 'reef/light' })];
+const others = [point('power', 'skimmer-power', { equipmentId: 'reef/skimmer' }), point('power', 'uv-power', { equipmentId: 'reef/uv' })];
+const cycling = [point('power', 'heater-power', { equipmentId: 'reef/heater' }), point('power', 'light-power', { equipmentId: 'reef/light' })];
 
 function started(options: { pump?: Partial<Equipment>; points?: readonly Point[]; settings?: Record<string, unknown> } = {}): Drive {
-  const installed = [equipment('return-pump', 'return-pump', { nameplateWatts: 85, ...options.pump }), equipment('heater', 'heater'), equipment('light', 'light')];
+  const installed = [equipment('return-pump', 'return-pump', { nameplateWatts: 85, ...options.pump }), equipment('heater', 'heater'), equipment('light', 'light'), equipment('skimmer', 'skimmer'), equipment('uv', 'uv')];
   return new Drive(ruleOf(returnPumpStopped, 'return-pump', { equipment: installed, points: options.points ?? [power], ruleSettings: [setting('return-pump-stopped', 'return-pump', options.settings ?? {})] }), T0);
 }
 
@@ -85,14 +86,21 @@ describe('return-pump-stopped', () => {
     expect(summaryOf(drive.reading(relay.id, T0 + 1, 0))).toBe('return-pump is switched off');
   });
 
-  it('says that it looks like the mains when all other equipment is at zero or silent', () => {
+  it('says that it looks like the mains when all other equipment that runs all day is at zero or silent', () => {
     const drive = started({ points: [power, ...others] });
-    drive.reading('reef/heater-power', T0, 500);
-    drive.reading('reef/light-power', T0, 200);
+    drive.reading('reef/skimmer-power', T0, 35);
+    drive.reading('reef/uv-power', T0, 40);
     expect(summaryOf(drive.reading(power.id, T0 + 1000, 0))).not.toContain('mains');
-    drive.reading('reef/heater-power', T0 + 30_000, 0);
-    drive.reading('reef/light-power', T0 + 30_000, 0.5);
-    expect(summaryOf(drive.reading(power.id, T0 + 31_000, 0))).toContain('all 2 other measured pieces of equipment of the tank are at zero too, which looks like the circuit or the mains');
+    drive.reading('reef/skimmer-power', T0 + 30_000, 0);
+    drive.reading('reef/uv-power', T0 + 30_000, 0.5);
+    expect(summaryOf(drive.reading(power.id, T0 + 31_000, 0))).toContain('all 2 other measured pieces of equipment that run all day are at zero too, which looks like the circuit or the mains');
+  });
+
+  it('takes a satisfied heater and dark lamps for no sign of the mains', () => {
+    const drive = started({ points: [power, ...cycling] });
+    drive.reading('reef/heater-power', T0, 0);
+    drive.reading('reef/light-power', T0, 0);
+    expect(summaryOf(drive.reading(power.id, T0 + 1000, 0))).not.toContain('mains');
   });
 
   it('is unknown when its meter is silent, even after a breach', () => {
