@@ -32,8 +32,13 @@ export async function startWeb(options: WebOptions): Promise<{ url: string; stop
   return { url, stop };
 }
 
+export interface BuiltRoute {
+  readonly method: string;
+  readonly url: string;
+}
+
 /** The same without a socket: for tests that inject requests. */
-export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInstance; stop(): Promise<void> }> {
+export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInstance; routes: readonly BuiltRoute[]; stop(): Promise<void> }> {
   const assets = await buildAssets();
   const hub = liveHub(options);
   const uploads = pendingImports();
@@ -48,6 +53,8 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
     forceCloseConnections: 'idle',
     routerOptions: { maxParamLength: 2000 },
   });
+  const routes: BuiltRoute[] = [];
+  app.addHook('onRoute', ({ method, url }) => routes.push(...[method].flat().map((one) => ({ method: one, url }))));
   await app.register(cookie);
   await app.register(formbody);
   await app.register(multipart);
@@ -70,6 +77,7 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   await app.ready();
   return {
     app,
+    routes,
     async stop() {
       hub.stop();
       stopExpiring();

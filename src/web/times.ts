@@ -33,8 +33,8 @@ export function iso(atMs: number): string {
   return new Date(atMs).toISOString();
 }
 
-/** Above ten minutes nobody needs the seconds. */
-const coarse = (ms: number): number => (ms > 10 * MINUTE ? Math.floor(ms / MINUTE) * MINUTE : ms);
+/** Above two minutes nobody needs the seconds. */
+const coarse = (ms: number): number => (ms > 2 * MINUTE ? Math.floor(ms / MINUTE) * MINUTE : ms);
 
 type Part = 'year' | 'month' | 'day' | 'hour' | 'minute' | 'second' | 'timeZoneName';
 

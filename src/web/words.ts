@@ -44,7 +44,7 @@ export const words = {
     counts: (n: number, standing: string): string => `${n} ${standing}`,
     allQuiet: (n: number): string => (n === 1 ? 'The one tank is quiet.' : `All ${n} tanks are quiet.`),
     noTanks: 'No tank is set up yet. Write the fleet file and start again.',
-    since: (time: string, lasting: string): string => `since ${time} (${lasting})`,
+    since: (time: string, lasting: string): string => `for ${lasting}, since ${time}`,
     moreAlarms: (n: number): string => `+ ${many(n, 'more alarm', 'more alarms')}`,
     silent: (names: string, n: number): string => (n <= 2 ? `no current value from ${names}` : `no current value from ${n} points`),
     unknownRules: (n: number): string => `${many(n, 'rule', 'rules')} cannot judge`,
@@ -59,7 +59,8 @@ export const words = {
     stale: (value: string, age: string): string => `unknown, last ${value} ${age}`,
     never: 'unknown, nothing received yet',
     limits: (low: string | null, high: string | null): string =>
-      low !== null && high !== null ? `limits ${low} – ${high}` : low !== null ? `not below ${low}` : high !== null ? `not above ${high}` : 'no limits',
+      low !== null && high !== null ? `${low} – ${high}` : low !== null ? `at least ${low}` : high !== null ? `at most ${high}` : 'none',
+    limitsAre: (limits: string): string => `limits ${limits}`,
     low: 'below its limit', high: 'above its limit',
   },
 

@@ -11,6 +11,7 @@ export interface Mark {
 
 export interface Palette {
   readonly text: string;
+  readonly surface: string;
   readonly muted: string;
   readonly line: string;
   readonly band: string;
@@ -25,11 +26,13 @@ export function readPalette(element: HTMLElement): Palette {
   const of = (name: string): string => style.getPropertyValue(name).trim();
   const known = new Set(['urgent', 'high', 'low']);
   return {
-    text: of('--text'), muted: of('--muted'), line: of('--line'), band: of('--line-strong'), bandFill: `${of('--line-strong')}55`,
+    text: of('--text'), surface: of('--surface'), muted: of('--muted'), line: of('--line'), band: of('--line-strong'), bandFill: `${of('--line-strong')}55`,
     font: '12px system-ui, sans-serif',
     priority: (name) => (known.has(name) ? { ink: of(`--${name}`), wash: of(`--${name}-wash`) } : { ink: of('--muted'), wash: of('--sunk') }),
   };
 }
+
+const LABEL_LANES = 4;
 
 export function drawAlarms(plot: uPlot, marks: readonly Mark[], palette: Palette, nowMs: number): void {
   const { ctx, bbox } = plot;
@@ -38,7 +41,7 @@ export function drawAlarms(plot: uPlot, marks: readonly Mark[], palette: Palette
   ctx.beginPath();
   ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
   ctx.clip();
-  for (const { title, priority, fromMs, toMs } of marks) {
+  for (const [index, { title, priority, fromMs, toMs }] of marks.entries()) {
     const left = plot.valToPos(fromMs / 1000, 'x', true);
     const right = plot.valToPos((toMs ?? nowMs) / 1000, 'x', true);
     if (right < bbox.left || left > bbox.left + bbox.width) continue;
@@ -57,10 +60,18 @@ export function drawAlarms(plot: uPlot, marks: readonly Mark[], palette: Palette
     // Near the right edge the label stands left of the line, so that it can be read.
     ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
     ctx.textBaseline = 'top';
-    const room = size + 6 * ratio + ctx.measureText(title).width;
+    const written = ctx.measureText(title).width < bbox.width * 0.45 ? title : '';
+    const room = size + 6 * ratio + ctx.measureText(written).width;
     const start = seen + 4 * ratio + room <= bbox.left + bbox.width ? seen + 4 * ratio : Math.max(bbox.left + 2 * ratio, seen - 4 * ratio - room);
-    shape(ctx, priority, start, bbox.top + 4 * ratio, size, toMs !== null);
-    ctx.fillText(title, start + size + 4 * ratio, bbox.top + 4 * ratio);
+    // Alarms that begin close together are labelled below one another.
+    const top = bbox.top + (4 + 16 * (index % LABEL_LANES)) * ratio;
+    ctx.save();
+    ctx.fillStyle = palette.surface;
+    ctx.globalAlpha = 0.8;
+    ctx.fillRect(start - 2 * ratio, top - 2 * ratio, room + 2 * ratio, 15 * ratio);
+    ctx.restore();
+    shape(ctx, priority, start, top, size, toMs !== null);
+    ctx.fillText(written, start + size + 4 * ratio, top);
   }
   ctx.restore();
 }

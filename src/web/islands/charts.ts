@@ -157,7 +157,7 @@ function optionsFor(frame: ChartFrame, { palette, zone, span, sync, zoom, reset 
       y: { range: (_plot, low, high) => reach(low, high, limits, isSwitch) },
     },
     axes: [
-      { ...axis, space: 64, values: (_plot, splits) => timeLabels(splits, span, zone) },
+      { ...axis, space: 64, values: (_plot, splits) => timeLabels(splits, zone) },
       { ...axis, size: 52, space: 28, values: (_plot, splits) => splits.map((value) => (isSwitch ? switchLabel(value) : shorten(value, decimals, splits))) },
     ],
     series: banded ? [{}, line, edge, edge] : [{}, line],
@@ -194,7 +194,8 @@ function showReading(plot: uPlot, { reads, readsText, unit, decimals, isSwitch, 
     reads.textContent = readsText;
     return;
   }
-  const time = new Intl.DateTimeFormat('en-US', { timeZone: zone, day: 'numeric', month: 'short', hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }).format(ms);
+  const clock = new Intl.DateTimeFormat('en-US', { timeZone: zone, hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }).format(ms);
+  const time = `${dayMonth(new Intl.DateTimeFormat('en-US', { timeZone: zone, day: 'numeric', month: 'short' }), ms)}, ${clock}`;
   const low = series?.min?.[at];
   const high = series?.max?.[at];
   const spread = typeof low === 'number' && typeof high === 'number' && low !== high ? ` (${low.toFixed(decimals)} – ${high.toFixed(decimals)})` : '';
@@ -204,17 +205,26 @@ function showReading(plot: uPlot, { reads, readsText, unit, decimals, isSwitch, 
 const switchLabel = (value: number): string => (value === 0 ? 'off' : value === 1 ? 'on' : '');
 
 function shorten(value: number, decimals: number, splits: readonly number[]): string {
-  const step = Math.abs((splits[1] ?? 0) - (splits[0] ?? 0));
-  const needed = step > 0 ? Math.max(0, Math.min(decimals, Math.ceil(-Math.log10(step)))) : decimals;
-  return value.toFixed(needed);
+  // As few decimals as tell the ticks apart exactly: 27.5 must not read 28.
+  const exact = (digits: number): boolean => splits.every((split) => Math.abs(split * 10 ** digits - Math.round(split * 10 ** digits)) < 1e-6);
+  let digits = 0;
+  while (digits < decimals + 1 && !exact(digits)) digits += 1;
+  return value.toFixed(digits);
 }
 
-function timeLabels(splits: readonly number[], { fromMs, toMs }: Span, timeZone: string): string[] {
-  const long = toMs - fromMs > 3 * 86_400_000;
+/** `24 Nov`, as everywhere else on the pages. */
+function dayMonth(format: Intl.DateTimeFormat, ms: number): string {
+  const parts = format.formatToParts(ms);
+  const of = (type: string): string => parts.find((part) => part.type === type)?.value ?? '';
+  return `${of('day')} ${of('month')}`;
+}
+
+/** The clock; at midnight the date. */
+function timeLabels(splits: readonly number[], timeZone: string): string[] {
   const clock = new Intl.DateTimeFormat('en-US', { timeZone, hour: '2-digit', minute: '2-digit', hourCycle: 'h23' });
   const date = new Intl.DateTimeFormat('en-US', { timeZone, day: 'numeric', month: 'short' });
   return splits.map((seconds) => {
     const time = clock.format(seconds * 1000);
-    return long || time === '00:00' ? date.format(seconds * 1000) : time;
+    return time === '00:00' ? dayMonth(date, seconds * 1000) : time;
   });
 }

@@ -5,7 +5,7 @@ import type { Client, Person, Site, Tank } from '../../domain/fleet.ts';
 import { type Viewer, page } from '../layout.tsx';
 import { showTime } from '../times.ts';
 import { words } from '../words.ts';
-import { AlarmHead, EvidenceList, FirstChecks } from './alarm.tsx';
+import { AlarmHead, EvidenceList, FirstChecks, needsAcknowledging } from './alarm.tsx';
 import { type ChartGroup, Charts } from './chart.tsx';
 import { SiteFacts } from './site-facts.tsx';
 import type { Outcome } from './tank.tsx';
@@ -34,7 +34,7 @@ export function acknowledgePage({ viewer, alarm, person, tank, site, client, fir
         {outcome !== null && <p class={outcome.good ? 'done' : 'problem'} role={outcome.good ? 'status' : 'alert'}>{outcome.text}</p>}
         {alarm.acknowledgedMs !== null && alarm.acknowledgedBy !== null && <p class="done">{w.already(alarm.acknowledgedBy, showTime(alarm.acknowledgedMs, zone, viewer.nowMs))}</p>}
         {alarm.closedMs !== null && <p class="done">{w.over}</p>}
-        {alarm.acknowledgedMs === null && alarm.closedMs === null && (
+        {needsAcknowledging(alarm) && (
           // No action: the form posts to the address it stands on, which holds the token.
           <form method="post" class="actions">
             <button class="main">{w.button(person.name)}</button>

@@ -43,7 +43,7 @@ export function alarmPage(facts: AlarmFacts): string {
         {outcome !== null && <p class={outcome.good ? 'done' : 'problem'} role={outcome.good ? 'status' : 'alert'}>{outcome.text}</p>}
         <div class="cols">
           <div>
-            {alarm.acknowledgedMs === null && alarm.closedMs === null && (
+            {needsAcknowledging(alarm) && (
               <form method="post" action={`/alarms/${alarm.id}/acknowledge`} class="actions" data-live="acknowledge">
                 <button class="main">{words.alarm.acknowledge}</button>
                 <p class="muted">{words.alarm.acknowledgeHelp}</p>
@@ -66,6 +66,9 @@ export function alarmPage(facts: AlarmFacts): string {
     ),
   });
 }
+
+/** One that is held back rings nobody: there is nothing to acknowledge until it comes back. */
+export const needsAcknowledging = (alarm: Alarm): boolean => alarm.state === 'unacknowledged' || alarm.state === 'returned';
 
 export function AlarmHead({ alarm, tank, clientName, zone, nowMs }: { alarm: Alarm; tank: Tank | null; clientName: string | null; zone: string; nowMs: number }) {
   const mark = alarmMark(alarm);

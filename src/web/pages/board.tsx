@@ -73,8 +73,7 @@ function Row({ row, nowMs }: { row: BoardRow; nowMs: number }) {
             <li key={present.point.id}>
               <span class="label">{present.point.name}</span>
               <Value present={present} nowMs={nowMs} />
-              <LimitStrip present={present} />
-              <span class="limits">{limitsText(present)}</span>
+              <span class="limits"><LimitStrip present={present} /><LimitsNote text={present.state === 'current' ? limitsText(present) : null} /></span>
             </li>
           ))}
         </ul>
@@ -85,6 +84,8 @@ function Row({ row, nowMs }: { row: BoardRow; nowMs: number }) {
     </li>
   );
 }
+
+const LimitsNote = ({ text }: { text: string | null }) => (text === null ? null : <span>{words.value.limitsAre(text)}</span>);
 
 function Details({ row }: { row: BoardRow }) {
   const parts = [

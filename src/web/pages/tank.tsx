@@ -116,7 +116,7 @@ function PresentTable({ presents, nowMs }: { presents: readonly Present[]; nowMs
             <th scope="row">{present.point.name}</th>
             <td><Value present={present} nowMs={nowMs} /><LimitStrip present={present} /></td>
             <td>{present.state === 'never' ? '' : <time dateTime={iso(present.atMs)}>{showAge(present.atMs, nowMs)}</time>}</td>
-            <td class="muted">{limitsText(present)}</td>
+            <td class="muted" data-label={column.limits}>{limitsText(present) ?? words.none}</td>
           </tr>
         ))}
       </tbody>

@@ -21,12 +21,13 @@ export function Value({ present, nowMs }: { present: Present; nowMs: number }) {
   );
 }
 
-export function limitsText({ point, limits }: Present): string {
+/** `23.0 – 28.0 °C`; `null` when there are none. */
+export function limitsText({ point, limits }: Present): string | null {
   const text = (value: number | null): string | null => (value === null ? null : `${value.toFixed(Math.min(1, kinds[point.kind].decimals))}`);
   const low = text(limits.low);
   const high = text(limits.high);
   const { unit } = kinds[point.kind];
-  return low === null && high === null ? words.value.limits(null, null) : `${words.value.limits(low, high)} ${unit}`;
+  return low === null && high === null ? null : `${words.value.limits(low, high)} ${unit}`;
 }
 
 const STRIP_WIDTH = 96;

@@ -56,7 +56,7 @@ export function acknowledgeRoutes(app: FastifyInstance, context: WebContext): vo
   async function show(request: FastifyRequest, reply: FastifyReply, { alarm, person }: Found, status: number, outcome: Outcome | null): Promise<FastifyReply> {
     const surroundings = surroundingsOf(context, alarm);
     const charts = await alarmCharts(context, alarm, surroundings);
-    return sendHtml(reply.headers(secretAddressHeaders), acknowledgePage({ viewer: viewerOf(context, request), alarm, person, charts, outcome, ...surroundings }), status);
+    return sendHtml(reply.headers(secretAddressHeaders), acknowledgePage({ viewer: { ...viewerOf(context, request), zone: person.timeZone }, alarm, person, charts, outcome, ...surroundings }), status);
   }
 
   function dead(request: FastifyRequest, reply: FastifyReply, { dead: why, status }: { dead: string; status: number }): FastifyReply {
