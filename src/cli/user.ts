@@ -47,8 +47,8 @@ function firstLine(): Promise<string> {
   return new Promise((resolve) => {
     const lines = createInterface({ input: process.stdin });
     lines.once('line', (line) => {
-      lines.close();
       resolve(line);
+      lines.close();
     });
     lines.once('close', () => resolve(''));
   });
