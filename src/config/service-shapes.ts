@@ -29,7 +29,7 @@ const publicUrl = refusing((value) => {
 
 const brokerUrl = refusing((value) => {
   const url = readUrl(value);
-  if (url === null || !/^(mqtts?|wss?):$/.test(url.protocol) || url.hostname === '') return { message: 'this is no broker address', fix: 'write mqtt://, mqtts://, ws:// or wss://, a host and a port, like mqtts://broker.example.com:8883' };
+  if (url === null || !/^mqtts?:$/.test(url.protocol) || url.hostname === '') return { message: 'this is no broker address', fix: 'write mqtt:// or mqtts://, a host and a port, like mqtts://broker.example.com:8883' };
   if (url.username !== '' || url.password !== '') return { message: 'the broker address holds a user name or password', fix: `write "url: ${url.protocol}//${url.host}", "user: …" and "passwordEnv: …"` };
   return null;
 });
