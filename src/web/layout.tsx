@@ -58,7 +58,7 @@ function Document({ title, viewer, here, liveFor, charts = false, children }: Pa
       </head>
       <body data-live-for={liveFor}>
         <a class="skip" href="#content">{words.skip}</a>
-        {viewer.notice !== null && <p class="notice">{viewer.notice}</p>}
+        {viewer.notice !== null && <aside class="notice" aria-label={words.notice}>{viewer.notice}</aside>}
         <header class="top">
           <a class="brand" href="/"><Bell />{words.product}</a>
           {viewer.name !== null && (

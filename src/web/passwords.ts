@@ -21,6 +21,11 @@ export async function hashPassword(password: string): Promise<string> {
   return ['scrypt', cost.N, cost.r, cost.p, salt.toString('base64url'), key.toString('base64url')].join('$');
 }
 
+/** A hash that no password matches and that takes as long to compare with as any: for names that do not exist. */
+export function hashOfNobody(): string {
+  return ['scrypt', cost.N, cost.r, cost.p, randomBytes(SALT_BYTES).toString('base64url'), randomBytes(KEY_BYTES).toString('base64url')].join('$');
+}
+
 /** Compares in constant time. A hash that cannot be read matches nothing. */
 export async function passwordMatches(password: string, hash: string): Promise<boolean> {
   const [scheme, n, r, p, salt, key] = hash.split('$');

@@ -54,7 +54,9 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
     routerOptions: { maxParamLength: 2000 },
   });
   const routes: BuiltRoute[] = [];
-  app.addHook('onRoute', ({ method, url }) => routes.push(...[method].flat().map((one) => ({ method: one, url }))));
+  app.addHook('onRoute', ({ method, url }) => {
+    routes.push(...[method].flat().map((one) => ({ method: one, url })));
+  });
   await app.register(cookie);
   await app.register(formbody);
   await app.register(multipart);

@@ -10,6 +10,7 @@ const many = (n: number, one: string, more: string): string => `${n} ${n === 1 ?
 export const words = {
   product: 'Tankbell',
   skip: 'Skip to the content',
+  notice: 'Notice',
   nav: { label: 'Pages', board: 'Board', alarms: 'Alarms', journal: 'Journal', sources: 'Sources', import: 'Import', logout: 'Log out' },
   asOf: (time: string): string => `As of ${time}.`,
   reload: 'Reload to renew.',

@@ -10,7 +10,7 @@ test('a wrong password and an unknown name are told apart by nothing', async () 
   const nobody = await app.inject(attempt('nobody', 'not it'));
   expect([wrong.statusCode, nobody.statusCode]).toEqual([401, 401]);
   expect(wrong.cookies).toEqual([]);
-  expect(wrong.body.replaceAll('pat', 'X')).toBe(nobody.body.replaceAll('nobody', 'X'));
+  expect(wrong.body.replace('value="pat"', 'value="X"')).toBe(nobody.body.replace('value="nobody"', 'value="X"'));
 });
 
 test('after login one is where one wanted to go, never on another host', async () => {

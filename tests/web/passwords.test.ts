@@ -1,6 +1,6 @@
 import { scryptSync } from 'node:crypto';
 import { expect, test } from 'vitest';
-import { hashPassword, passwordMatches, passwordProblem } from '../../src/web/passwords.ts';
+import { hashOfNobody, hashPassword, passwordMatches, passwordProblem } from '../../src/web/passwords.ts';
 
 test('the right password matches, others do not, and no two hashes are alike', async () => {
   const [one, two] = await Promise.all([hashPassword('correct horse tank'), hashPassword('correct horse tank')]);
@@ -28,6 +28,11 @@ test.each(['', 'plain', 'scrypt$x$8$1$AAAA$AAAA', 'scrypt$1048576$64$16$AAAA$AAA
   'a hash that cannot be read (%s) matches nothing', async (hash) => {
     expect(await passwordMatches('anything', hash)).toBe(false);
   });
+
+test('the hash for names that do not exist asks for the same work, and matches nothing', async () => {
+  expect(hashOfNobody()).toMatch(/^scrypt\$32768\$8\$3\$[\w-]{22}\$[\w-]{43}$/);
+  expect(await passwordMatches('', hashOfNobody())).toBe(false);
+});
 
 test('short and endless passwords are refused with what to do', () => {
   expect(passwordProblem('short')).toContain('at least 10');

@@ -17,6 +17,9 @@ import { FakeEngine, FakeStore } from './fakes.ts';
 export const LOGIN = { name: 'pat', password: 'correct horse tank' };
 export const GOOD_TOKEN = 'good-token-of-ada';
 
+/** Hashing takes its time by design: once is enough. */
+const loginHash = hashPassword(LOGIN.password);
+
 export interface World {
   readonly options: WebOptions;
   readonly store: FakeStore;
@@ -31,7 +34,7 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
   const fleet = change(inventedFleet);
   const rules = fleet.tanks.flatMap((tank) => rulesOf(tank, fleet));
   const imports: ImportRequest[] = [];
-  await store.putAccount({ ...LOGIN, passwordHash: await hashPassword(LOGIN.password), createdMs: clock.now(), personId: 'ada' });
+  await store.putAccount({ name: LOGIN.name, passwordHash: await loginHash, createdMs: clock.now(), personId: 'ada' });
   seedHistory(store, fleet, clock.now());
   await seedAlarms(store, engine, rules, clock.now());
   const world: World = {

@@ -1,7 +1,8 @@
 /** The OpenAPI 3.1 document, made of the schemas that check the requests. Its dialect of JSON Schema is zod's own: 2020-12. */
 import { z } from 'zod';
 import type { Endpoint } from './endpoint.ts';
-import { errorShape } from './shapes.ts';
+import { importQuery } from '../import-query.ts';
+import { errorShape, importShape } from './shapes.ts';
 
 export type Json = null | boolean | number | string | readonly Json[] | { readonly [key: string]: Json | undefined };
 
@@ -11,6 +12,17 @@ export function openApiDocument(endpoints: readonly Endpoint[], serverUrl: strin
     const path = one.path.replaceAll(/:(\w+)/g, '{$1}');
     paths[path] = { ...paths[path], [one.method.toLowerCase()]: operation(one) };
   }
+  paths['/api/import'] = {
+    post: {
+      summary: 'Imports a CSV file (long or wide): the bytes are the body.',
+      parameters: parameters(importQuery, 'query').map((one) => ({ ...(one as object), required: false })),
+      requestBody: { required: true, content: { 'text/csv': { schema: { type: 'string' } } } },
+      responses: {
+        200: { description: 'What was read, stored, known already and refused.', content: { 'application/json': { schema: schemaOf(importShape, 'output') } } },
+        400: failure('The request is not as described; the message says where.'), 401: failure('Not logged in.'), 404: failure('There is no such tank.'),
+      },
+    },
+  };
   paths['/api/live'] = {
     get: {
       summary: 'Server-sent events: `change` names tanks with new readings and changed alarms, `alive` comes every 15 s.',

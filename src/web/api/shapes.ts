@@ -103,4 +103,13 @@ export const journalShape = z.object({
 });
 
 export const doneShape = z.object({ outcome: z.literal('done'), alarm: alarmShape });
+export const importShape = z.object({
+  rowsRead: z.number().int(),
+  stored: z.number().int().describe('New readings; in a dry run those that would be offered to the store.'),
+  alreadyKnown: z.number().int(),
+  refusedTotal: z.number().int(),
+  refused: z.array(z.object({ line: z.number().int(), reason: z.string() })).describe('The first of them.'),
+  span: z.object({ fromMs: ms, toMs: ms }).nullable(),
+  perPoint: z.array(z.object({ pointId: z.string(), readings: z.number().int() })),
+});
 export const errorShape = z.object({ message: z.string() });

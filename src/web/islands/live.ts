@@ -24,6 +24,7 @@ let live: boolean | null = null;
 let calledOff: (() => void) | null = null;
 let renewing = false;
 
+say(state?.dataset['connecting'] ?? '');
 const stream = new EventSource('/api/live');
 stream.addEventListener('open', heard);
 stream.addEventListener('alive', heard);
@@ -51,12 +52,15 @@ function heard(): void {
 function show(on: boolean): void {
   if (state === null || live === on) return;
   live = on;
-  const word = state.querySelector('.live-word');
-  if (word === null) return;
   const time = new Intl.DateTimeFormat(undefined, { hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }).format(heardMs);
-  word.textContent = (on ? state.dataset['on'] : state.dataset['off']?.replace('{time}', time)) ?? '';
+  say((on ? state.dataset['on'] : state.dataset['off']?.replace('{time}', time)) ?? '');
   document.body.classList.toggle('not-live', !on);
   document.body.classList.toggle('live', on);
+}
+
+function say(text: string): void {
+  const word = state?.querySelector('.live-word');
+  if (word !== null && word !== undefined) word.textContent = text;
 }
 
 function renewSoon(delayMs: number): void {

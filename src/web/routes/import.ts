@@ -1,11 +1,9 @@
 /** Upload, report, and only then import. The file waits on disk between the two steps, so that nobody has to choose it twice. */
 import { Readable } from 'node:stream';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
-import { z } from 'zod';
 import { MINUTE } from '../../domain/duration.ts';
-import { isTimeZone } from '../../domain/local-time.ts';
-import { dateOrders } from '../../engine/import-contract.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
+import { importQuery, importSettings } from '../import-query.ts';
 import { sentenceOf } from '../issues.ts';
 import { type ImportSettings, importPage, importReportPage } from '../pages/import.tsx';
 import type { PendingImport, PendingImports } from '../pending-imports.ts';
@@ -13,20 +11,6 @@ import { WebError } from '../web-error.ts';
 import { words } from '../words.ts';
 
 const MAX_FILE_BYTES = 512 * 1024 * 1024;
-
-const blankIsNull = (value: unknown): unknown => (value === '' || value === undefined ? null : value);
-const zone = z.string().max(60).refine(isTimeZone, { error: (issue) => words.import.badZone(String(issue.input)) });
-const importSettings = z.object({
-  tank: z.preprocess(blankIsNull, z.string().max(200).nullable()),
-  timeZone: z.preprocess(blankIsNull, zone.nullable()),
-  dateOrder: z.preprocess(blankIsNull, z.enum(dateOrders).nullable()),
-  timeFormat: z.preprocess(blankIsNull, z.enum(['s', 'ms']).nullable()),
-  decimalComma: z.preprocess((value) => value === 'yes' || value === 'true', z.boolean()),
-});
-const apiQuery = importSettings.extend({
-  fileName: z.string().min(1).max(200).default('upload.csv'),
-  dryRun: z.enum(['true', 'false']).default('false').transform((flag) => flag === 'true'),
-});
 
 const noSettings: ImportSettings = { tankId: null, timeZone: null, dateOrder: null, timeFormat: null, decimalComma: false };
 
@@ -59,7 +43,7 @@ export function importRoutes(app: FastifyInstance, context: WebContext, pending:
     inner.removeAllContentTypeParsers();
     inner.addContentTypeParser('*', { bodyLimit: MAX_FILE_BYTES }, (_request, payload, done) => done(null, payload));
     inner.post('/api/import', { config: { localToken: true }, bodyLimit: MAX_FILE_BYTES }, async (request, reply) => {
-      const query = apiQuery.safeParse(request.query);
+      const query = importQuery.safeParse(request.query);
       if (!query.success) throw new WebError(400, sentenceOf(query.error, 'with fields'));
       if (!(request.body instanceof Readable)) throw new WebError(400, words.import.noBody);
       const { tank: tankId, fileName, ...settings } = query.data;

@@ -5,7 +5,7 @@ import type { Account } from '../../store/contract.ts';
 import { attemptLimit } from '../attempts.ts';
 import { type WebContext, sendHtml, viewerOf } from '../context.ts';
 import { loginPage } from '../pages/login.tsx';
-import { MAX_PASSWORD_LENGTH, hashPassword, passwordMatches } from '../passwords.ts';
+import { MAX_PASSWORD_LENGTH, hashOfNobody, passwordMatches } from '../passwords.ts';
 import { SESSION_COOKIE, closeSession, cookieOptions, openSession } from '../session.ts';
 import { words } from '../words.ts';
 
@@ -18,7 +18,7 @@ const loginForm = z.object({
 export function loginRoutes(app: FastifyInstance, context: WebContext): void {
   const limit = attemptLimit();
   // A name that does not exist must take as long as one that does.
-  const nobodysHash = hashPassword('nobody has this password');
+  const nobodysHash = hashOfNobody();
 
   app.get<{ Querystring: { next?: string } }>('/login', { config: { open: true } }, async (request, reply) => {
     const next = ownPath(request.query.next);
@@ -54,7 +54,7 @@ export function loginRoutes(app: FastifyInstance, context: WebContext): void {
 
   async function accountFor(name: string, password: string): Promise<Account | null> {
     const account = await context.store.accountByName(name);
-    const matches = await passwordMatches(password, account?.passwordHash ?? (await nobodysHash));
+    const matches = await passwordMatches(password, account?.passwordHash ?? nobodysHash);
     return matches ? account : null;
   }
 

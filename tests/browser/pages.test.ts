@@ -1,0 +1,242 @@
+/** The pages in a real Chromium: what a technician does at night, on a phone, and without JavaScript. */
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import type { Browser, BrowserContext, Page } from 'playwright-core';
+import { afterAll, beforeAll, expect, onTestFinished, test } from 'vitest';
+import { systemClock } from '../../src/clock.ts';
+import { startWeb } from '../../src/web/start.ts';
+import { GOOD_TOKEN, LOGIN, type World, makeWorld } from '../web/world.ts';
+import { startChromium } from './chromium.ts';
+
+let browser: Browser;
+beforeAll(async () => {
+  browser = await startChromium();
+});
+afterAll(async () => {
+  await browser?.close();
+});
+
+const phone = { width: 375, height: 812 };
+const desk = { width: 1440, height: 900 };
+const paths = ['/', '/tanks/lobby', '/tanks/ward?range=7d', '/alarms', '/alarms/1', '/alarms/5', '/journal', '/sources', '/import', '/no-such-page'];
+const openPaths = ['/login', `/acknowledge/${GOOD_TOKEN}`, '/acknowledge/old'];
+
+interface Visit {
+  readonly world: World;
+  readonly page: Page;
+  readonly context: BrowserContext;
+  readonly url: string;
+  /** What the console complained about. */
+  readonly complaints: string[];
+  stop(): Promise<void>;
+}
+
+async function visit(options: Parameters<Browser['newContext']>[0] = {}): Promise<Visit> {
+  const world = await makeWorld(systemClock);
+  const web = await startWeb(world.options);
+  const context = await browser.newContext({ viewport: phone, ...options });
+  const page = await context.newPage();
+  const complaints: string[] = [];
+  page.on('pageerror', (error) => complaints.push(error.message));
+  // A page that answers 404 or 410 says so in the console as well; everything else is ours.
+  page.on('console', (message) => {
+    if (message.type() === 'error' && !/status of 4(04|10)/.test(message.text())) complaints.push(message.text());
+  });
+  page.on('request', (request) => {
+    if (!request.url().startsWith(web.url)) complaints.push(`asked another host: ${request.url()}`);
+  });
+  let stopped = false;
+  const stop = async (): Promise<void> => {
+    if (!stopped) await web.stop();
+    stopped = true;
+  };
+  onTestFinished(async () => {
+    await context.close();
+    await stop();
+  });
+  return { world, page, context, url: web.url, complaints, stop };
+}
+
+async function logIn({ page, url }: Visit): Promise<void> {
+  await page.goto(`${url}/login`);
+  await page.getByLabel('Name').fill(LOGIN.name);
+  await page.getByLabel('Password').fill(LOGIN.password);
+  await page.getByRole('button', { name: 'Log in' }).click();
+  await page.waitForURL(`${url}/`);
+}
+
+/** How many different colours a canvas holds: one for a blank one. */
+const coloursOn = async (page: Page, selector: string): Promise<number> => Number(await page.evaluate(`(() => {
+  const canvas = document.querySelector(${JSON.stringify(selector)});
+  const { data } = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height);
+  const seen = new Set();
+  for (let at = 0; at < data.length; at += 4) seen.add(data.slice(at, at + 4).join(','));
+  return seen.size;
+})()`));
+
+/** Dark pixels in the middle of a plot, between axes and edges: the line of the data. */
+const inkOn = async (page: Page, selector: string): Promise<number> => Number(await page.evaluate(`(() => {
+  const canvas = document.querySelector(${JSON.stringify(selector)});
+  const { data } = canvas.getContext('2d').getImageData(canvas.width * 0.25, canvas.height * 0.05, canvas.width * 0.4, canvas.height * 0.7);
+  let dark = 0;
+  for (let at = 0; at < data.length; at += 4) if (data[at + 3] > 150 && data[at] < 120) dark += 1;
+  return dark;
+})()`));
+
+test('from the board over the tank and its charts to the alarm, and acknowledged', async () => {
+  const seen = await visit();
+  const { page, world, complaints } = seen;
+  await logIn(seen);
+  await expect.poll(() => page.locator('.board > li h2').first().textContent()).toContain('Lobby reef');
+  await page.getByRole('link', { name: 'Lobby reef' }).click();
+  const chart = 'figure[data-point="lobby/display-temperature"] canvas';
+  await page.locator(chart).waitFor();
+  await expect.poll(() => coloursOn(page, chart)).toBeGreaterThan(5);
+  await page.locator('#open ~ ul').getByRole('link', { name: 'Display temperature out of limits' }).click();
+  await page.getByRole('button', { name: 'Acknowledge' }).click();
+  await page.getByText('Acknowledged.', { exact: true }).waitFor();
+  expect(world.engine.commands).toEqual([{ type: 'acknowledge', alarmId: 1, by: 'Ada Example', via: 'web' }]);
+  expect(await page.getByRole('button', { name: 'Acknowledge' }).count()).toBe(0);
+  expect(complaints).toEqual([]);
+});
+
+test('a chart is drawn from what is stored: a chart of nothing stays empty', async () => {
+  const seen = await visit();
+  const { page, world, url } = seen;
+  world.store.rows.delete(world.store.seriesFor('lobby/conductivity'));
+  await logIn(seen);
+  await page.goto(`${url}/tanks/lobby`);
+  const drawn = 'figure[data-point="lobby/heater-power"] canvas';
+  const blank = 'figure[data-point="lobby/conductivity"] canvas';
+  await page.locator(blank).waitFor();
+  await expect.poll(() => inkOn(page, drawn)).toBeGreaterThan(100);
+  expect(await inkOn(page, blank)).toBe(0);
+});
+
+test('without JavaScript: the link of a message acknowledges, and one finds everything', async () => {
+  const { page, world, url } = await visit({ javaScriptEnabled: false });
+  await page.goto(`${url}/acknowledge/${GOOD_TOKEN}`);
+  expect(world.engine.commands).toEqual([]);
+  await page.getByRole('button', { name: 'I am looking after it (Ada Example)' }).click();
+  await page.getByText('Thank you, Ada Example').waitFor();
+  expect(world.engine.commands).toEqual([{ type: 'acknowledge', alarmId: 1, by: 'Ada Example', via: 'link' }]);
+});
+
+test('without JavaScript: log in, look, shelve', async () => {
+  const seen = await visit({ javaScriptEnabled: false });
+  const { page, world, url } = seen;
+  await logIn(seen);
+  await page.getByRole('link', { name: 'Lobby reef' }).click();
+  expect(await page.locator('figure[data-point="lobby/display-temperature"] svg path.mean').count()).toBe(1);
+  await page.goto(`${url}/alarms/2`);
+  await page.locator('summary', { hasText: 'Shelve' }).click();
+  await page.locator('form[action$="/shelve"]').getByLabel('Reason').fill('new heater on order');
+  await page.locator('form[action$="/shelve"]').getByLabel('24 hours').check();
+  await page.locator('form[action$="/shelve"]').getByRole('button', { name: 'Shelve' }).click();
+  await page.getByText('Shelved.', { exact: true }).waitFor();
+  expect(world.engine.commands).toMatchObject([{ type: 'shelve', ruleId: 'lobby/heater-stuck-on/heater-1', why: 'new heater on order' }]);
+});
+
+test('the board changes by itself when something happens, and says when it cannot', async () => {
+  const seen = await visit();
+  const { page, world, stop } = seen;
+  await logIn(seen);
+  await expect.poll(() => page.locator('.live-word').textContent()).toBe('Live');
+  await world.engine.command({ type: 'acknowledge', alarmId: 1, by: 'Bo Sample', via: 'cli' });
+  await world.engine.command({ type: 'acknowledge', alarmId: 2, by: 'Bo Sample', via: 'cli' });
+  await expect.poll(() => page.locator('.board > li').filter({ hasText: 'Lobby reef' }).locator('.standing').textContent(), { timeout: 10_000 }).toContain('being looked after');
+  await stop();
+  await expect.poll(() => page.locator('.live-word').textContent(), { timeout: 10_000 }).toMatch(/^Not live since \d\d:\d\d$/);
+});
+
+test('a CSV file is uploaded, reported on, and imported', async () => {
+  const seen = await visit();
+  const { page, world, url } = seen;
+  await logIn(seen);
+  await page.goto(`${url}/import`);
+  await page.getByLabel('CSV file').setInputFiles({ name: 'logger.csv', mimeType: 'text/csv', buffer: Buffer.from('time,series,value\n2026-01-01T00:00:00Z,display-temperature,24.1\n2026-01-01T00:10:00Z,display-temperature,wet\n') });
+  await page.locator('select[name=tank]').selectOption('lobby');
+  await page.getByRole('button', { name: 'Read and report' }).click();
+  await page.getByText('"wet" is no number').waitFor();
+  await page.getByRole('button', { name: 'Import now' }).click();
+  await page.getByRole('heading', { name: 'logger.csv is imported' }).waitFor();
+  expect(world.imports.map(({ dryRun }) => dryRun)).toEqual([true, false]);
+});
+
+test('no page scrolls sideways on a phone, and none complains in the console', async () => {
+  const seen = await visit();
+  const { page, url, complaints } = seen;
+  const widths: [string, number][] = [];
+  const measure = async (path: string): Promise<void> => {
+    await page.goto(`${url}${path}`);
+    if (path.startsWith('/tanks') || path.startsWith('/alarms/')) await page.locator('canvas').first().waitFor();
+    // Open what folds: forms inside must fit as well.
+    await page.evaluate('document.querySelectorAll("details").forEach((one) => { one.open = true; })');
+    widths.push([path, Number(await page.evaluate('document.documentElement.scrollWidth'))]);
+  };
+  for (const path of openPaths) await measure(path);
+  await logIn(seen);
+  for (const path of paths) await measure(path);
+  expect(widths.filter(([, width]) => width > phone.width)).toEqual([]);
+  expect(complaints).toEqual([]);
+});
+
+test.each([['light', phone], ['dark', phone], ['light', desk], ['dark', desk]] as const)('axe finds nothing serious on any page, %s, %o', async (colorScheme, viewport) => {
+  const seen = await visit({ colorScheme, viewport });
+  const { page, url } = seen;
+  // The page's own rules forbid foreign scripts: the checker runs beside them, in the debugger's world.
+  const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+  const found: string[] = [];
+  const check = async (path: string): Promise<void> => {
+    await page.goto(`${url}${path}`);
+    await page.evaluate('document.querySelectorAll("details").forEach((one) => { one.open = true; })');
+    await page.evaluate(axe);
+    const violations = (await page.evaluate('axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((result) => result.violations)')) as
+      { id: string; impact: string; nodes: { html: string; failureSummary: string }[] }[];
+    for (const { id, impact, nodes } of violations) if (impact !== 'minor') found.push(`${path}: ${impact} ${id}: ${nodes.slice(0, 2).map((node) => `${node.html.slice(0, 160)} ${node.failureSummary}`).join(' | ')}`);
+  };
+  for (const path of openPaths) await check(path);
+  await logIn(seen);
+  for (const path of paths) await check(path);
+  expect(found).toEqual([]);
+}, 90_000);
+
+test('the first view is small enough for one bar', async () => {
+  const seen = await visit();
+  const { page, url } = seen;
+  await logIn(seen);
+  for (const path of ['/', '/tanks/lobby', '/alarms/1']) {
+    const cold = await seen.context.browser()?.newContext({ viewport: phone, storageState: await seen.context.storageState() });
+    if (cold === undefined) throw new Error('no browser');
+    const fresh = await cold.newPage();
+    let bytes = 0;
+    const sized: Promise<void>[] = [];
+    fresh.on('requestfinished', (request) => {
+      sized.push(request.sizes().then((sizes) => {
+        bytes += sizes.responseBodySize + sizes.responseHeadersSize;
+      }));
+    });
+    await fresh.goto(`${url}${path}`, { waitUntil: 'load' });
+    if (path !== '/') await fresh.locator('canvas').first().waitFor();
+    await Promise.all(sized);
+    await cold.close();
+    expect([path, bytes > 2000, bytes <= 100_000]).toEqual([path, true, true]);
+  }
+  await page.close();
+});
+
+test('everything on the way to an acknowledgement can be reached by keyboard, with a visible focus', async () => {
+  const seen = await visit();
+  const { page, url, world } = seen;
+  await logIn(seen);
+  await page.goto(`${url}/alarms/1`);
+  await page.keyboard.press('Tab');
+  expect(await page.evaluate('document.activeElement.textContent')).toBe('Skip to the content');
+  await page.keyboard.press('Enter');
+  await page.keyboard.press('Tab');
+  expect(await page.evaluate('document.activeElement.textContent')).toBe('Acknowledge');
+  expect(await page.evaluate('getComputedStyle(document.activeElement).outlineWidth')).toBe('3px');
+  await page.keyboard.press('Enter');
+  await page.getByText('Acknowledged.', { exact: true }).waitFor();
+  expect(world.engine.commands).toHaveLength(1);
+});
