@@ -19,3 +19,24 @@ export const systemClock: Clock = {
     setImmediate(run);
   },
 };
+
+/** A clock that stands where it is put and ticks for nobody: for replaying a past. */
+export class StandingClock implements Clock {
+  #nowMs: number;
+  constructor(startMs: number) {
+    this.#nowMs = startMs;
+  }
+  now = (): number => this.#nowMs;
+  set(nowMs: number): void {
+    this.#nowMs = nowMs;
+  }
+  every(): () => void {
+    return () => undefined;
+  }
+  sleep(): Promise<void> {
+    return Promise.resolve();
+  }
+  soon(run: () => void): void {
+    systemClock.soon(run);
+  }
+}

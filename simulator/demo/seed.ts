@@ -2,6 +2,7 @@
  * Thirty days of history, run through the real engine, rules, outbox and store on a clock of its own: what stands in the journal
  * afterwards is what Tankbell would have written had it watched.
  */
+import { StandingClock } from '../../src/clock.ts';
 import type { Fleet } from '../../src/domain/fleet.ts';
 import { HOUR, MINUTE, SECOND } from '../../src/domain/duration.ts';
 import { Engine } from '../../src/engine/engine.ts';
@@ -13,7 +14,6 @@ import type { Rule } from '../../src/rules/contract.ts';
 import type { Store } from '../../src/store/contract.ts';
 import type { Scenario } from '../scenario.ts';
 import { streamKey, uniformAt } from '../random.ts';
-import { HistoryClock } from './history-clock.ts';
 import type { DemoMailbox } from './mailbox.ts';
 
 export interface SeedParts {
@@ -39,7 +39,7 @@ export async function seedHistory(parts: SeedParts): Promise<void> {
   const { store, fleet, rules, scenario, log } = parts;
   const startMs = scenario.nowMs;
   const liveMs = parts.now();
-  const clock = new HistoryClock(startMs);
+  const clock = new StandingClock(startMs);
   const engine = await Engine.start({ store, fleet, rules, clock, log, onPages: () => undefined, onFatal: fail });
   const sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, channel: intoMailbox(parts.mailbox, clock), links: parts.links, clock, log, notice: parts.notice });
   const crew = new Crew(engine, fleet, parts.seed);
@@ -69,7 +69,7 @@ function fail(error: Error): void {
 }
 
 /** Hands each page over two seconds after it was decided, as a sender that is awake does. */
-async function sendAll(store: Store, sender: ReturnType<typeof startSender>, clock: HistoryClock): Promise<void> {
+async function sendAll(store: Store, sender: ReturnType<typeof startSender>, clock: StandingClock): Promise<void> {
   const resumeMs = clock.now();
   for (let oldestMs = await store.oldestUnsentMs(); oldestMs !== null; oldestMs = await store.oldestUnsentMs()) {
     clock.set(oldestMs + 2 * SECOND);
@@ -83,7 +83,7 @@ async function sendAll(store: Store, sender: ReturnType<typeof startSender>, clo
   clock.set(resumeMs);
 }
 
-function intoMailbox(mailbox: DemoMailbox, clock: HistoryClock): Channel {
+function intoMailbox(mailbox: DemoMailbox, clock: StandingClock): Channel {
   return {
     name: 'e-mail',
     send: async ({ messageId, to, subject, text }) => mailbox.add({ id: `<${messageId}@demo>`, atMs: clock.now(), to: to.email, subject, text }),

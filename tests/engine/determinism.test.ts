@@ -2,6 +2,7 @@
  * Same readings in, same alarms out: one by one or in batches of any size, with any number of ticks, and restarted (as after kill -9)
  * at any point. A failure prints its seed.
  */
+import { StandingClock } from '../../src/clock.ts';
 import { expect, test } from 'vitest';
 import type { Delivery } from '../../src/domain/delivery.ts';
 import { MINUTE } from '../../src/domain/duration.ts';
@@ -9,7 +10,6 @@ import { Engine } from '../../src/engine/engine.ts';
 import { makeLogger } from '../../src/log.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { storyFleet } from '../stories/fleet.ts';
-import { VirtualClock } from '../stories/virtual-clock.ts';
 
 const { fleet, rules } = await storyFleet();
 const startMs = Date.parse('2026-03-03T18:00:00Z');
@@ -53,7 +53,7 @@ function uneasyDay(seed: number): Arrival[] {
 
 async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean }): Promise<unknown> {
   const next = random(seed);
-  const clock = new VirtualClock(startMs - 1);
+  const clock = new StandingClock(startMs - 1);
   const store = await openSqliteStore(':memory:');
   const start = (): Promise<Engine> => Engine.start({ store, fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined, onFatal: (error) => { throw error; } });
   let engine = await start();

@@ -1,4 +1,5 @@
 /** Plays a story against the real engine, rules and SQLite store, on a clock of its own. Every page must be expected by a line. */
+import { StandingClock } from '../../src/clock.ts';
 import type { Command } from '../../src/domain/command.ts';
 import type { Fleet } from '../../src/domain/fleet.ts';
 import type { OutboxPage } from '../../src/domain/page.ts';
@@ -8,7 +9,6 @@ import { makeLogger } from '../../src/log.ts';
 import type { Rule } from '../../src/rules/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import type { Action, Doing, Story } from './parse.ts';
-import { VirtualClock } from './virtual-clock.ts';
 
 interface Event {
   readonly atMs: number;
@@ -21,7 +21,7 @@ interface Event {
 export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule[]): Promise<string[]> {
   const tank = fleet.tanks[0];
   if (tank === undefined) throw new Error('the story fleet has no tank');
-  const clock = new VirtualClock(story.startMs);
+  const clock = new StandingClock(story.startMs);
   const store = await openSqliteStore(':memory:');
   const wrong: string[] = [];
   const log = makeLogger('silent', clock.now);
