@@ -3,6 +3,7 @@ import type { Alarm, Priority } from '../domain/alarm.ts';
 import type { Fleet, Point, Site, Tank } from '../domain/fleet.ts';
 import type { LiveView } from '../engine/contract.ts';
 import type { Rule } from '../rules/contract.ts';
+import { withPresentNumbers } from './live-alarm.ts';
 import { type Present, presentOf } from './present.ts';
 
 /**
@@ -73,7 +74,7 @@ function boardRow({ tank, site, clientName, view, nowMs, points, rules, alarms }
   const heldRules = rules.filter((rule) => (view.statuses.get(rule.id)?.hold ?? null) !== null).length;
   const contacts = presents.flatMap((present) => (present.state === 'never' ? [] : [present.atMs]));
   const contactMs = contacts.length === 0 ? null : Math.max(...contacts);
-  const ranked = alarms.filter((alarm) => alarm.policy.priority !== 'journal').sort(byAlarmNeed);
+  const ranked = alarms.filter((alarm) => alarm.policy.priority !== 'journal').sort(byAlarmNeed).map((alarm) => withPresentNumbers(alarm, view));
   const [first, ...others] = ranked;
   const standing = standingOf(first, silentPoints.length > 0 || unknownSince.length > 0, heldRules > 0);
   return {

@@ -10,12 +10,14 @@ export interface AlarmSpan {
   readonly fromMs: number;
   /** When the condition was over; `null`: it still holds. */
   readonly toMs: number | null;
+  /** Somebody has it, or it is over: drawn hollow. */
+  readonly taken: boolean;
   readonly pointIds: readonly string[];
 }
 
 export function alarmSpan(alarm: Alarm, rules: readonly Rule[]): AlarmSpan {
   return {
-    alarmId: alarm.id, title: alarm.title, priority: alarm.policy.priority, fromMs: alarm.beganMs, toMs: alarm.returnedMs ?? alarm.closedMs,
+    alarmId: alarm.id, title: alarm.title, priority: alarm.policy.priority, fromMs: alarm.beganMs, toMs: alarm.returnedMs ?? alarm.closedMs, taken: alarm.acknowledgedMs !== null || alarm.closedMs !== null,
     pointIds: pointsOfRule(rules.find((rule) => rule.id === alarm.ruleId)),
   };
 }

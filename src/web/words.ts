@@ -42,7 +42,7 @@ export const words = {
     standing: {
       'needs-help': 'needs help', returned: 'over, not acknowledged', acknowledged: 'being looked after', unknown: 'not everything known', held: 'held back', quiet: 'quiet',
     } satisfies Record<Standing, string>,
-    counts: (n: number, standing: string): string => `${n} ${standing}`,
+    counts: (n: number, standing: Standing): string => `${n} ${standing === 'needs-help' && n !== 1 ? 'need help' : words.board.standing[standing]}`,
     allQuiet: (n: number): string => (n === 1 ? 'The one tank is quiet.' : `All ${n} tanks are quiet.`),
     noTanks: 'No tank is set up yet. Write the fleet file and start again.',
     since: (time: string, lasting: string): string => `for ${lasting}, since ${time}`,
@@ -115,6 +115,7 @@ export const words = {
   alarm: {
     title: (id: number): string => `Alarm ${id}`,
     evidence: 'Numbers behind it',
+    atOpening: (summary: string): string => `When it opened: ${summary}`,
     chart: 'Around that time',
     firstChecks: 'Check first',
     aid: 'An aid, not a life-safety system. Local electrical code and a licensed electrician come before anything written here.',

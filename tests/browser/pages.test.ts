@@ -142,11 +142,27 @@ test('the board changes by itself when something happens, and says when it canno
   const { page, world, stop } = seen;
   await logIn(seen);
   await expect.poll(() => page.locator('.live-word').textContent()).toBe('Live');
+  await page.getByRole('link', { name: 'Waiting room' }).focus();
   await world.engine.command({ type: 'acknowledge', alarmId: 1, by: 'Bo Sample', via: 'cli' });
   await world.engine.command({ type: 'acknowledge', alarmId: 2, by: 'Bo Sample', via: 'cli' });
   await expect.poll(() => page.locator('.board > li').filter({ hasText: 'Lobby reef' }).locator('.standing').textContent(), { timeout: 10_000 }).toContain('being looked after');
+  // Whoever stands on a link with the keyboard still stands there, in the new board.
+  expect(await page.evaluate('document.activeElement.textContent')).toContain('Waiting room');
   await stop();
   await expect.poll(() => page.locator('.live-word').textContent(), { timeout: 10_000 }).toMatch(/^Not live since \d\d:\d\d$/);
+});
+
+test('what somebody is filling in stays, whatever changes around it', async () => {
+  const seen = await visit();
+  const { page, world, url } = seen;
+  await logIn(seen);
+  await page.goto(`${url}/alarms/1`);
+  await expect.poll(() => page.locator('.live-word').textContent()).toBe('Live');
+  await page.locator('summary', { hasText: 'Shelve' }).click();
+  await page.locator('#shelve-why').fill('half a reas');
+  await world.engine.command({ type: 'acknowledge', alarmId: 1, by: 'Bo Sample', via: 'cli' });
+  await expect.poll(() => page.locator('[data-live="course"]').textContent(), { timeout: 10_000 }).toContain('by Bo Sample');
+  expect(await page.locator('#shelve-why').inputValue()).toBe('half a reas');
 });
 
 test('a CSV file is uploaded, reported on, and imported', async () => {

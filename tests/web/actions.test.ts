@@ -87,3 +87,20 @@ test('an alarm outlives its rule, its tank and its site in the fleet file', asyn
   expect(page.body).toContain('not part of the set-up any more');
   expect((await visitor.get('/alarms')).body).toContain('· gone');
 });
+
+test('an open alarm is shown with the numbers of now, and with those it opened with; a past one with its own', async () => {
+  const { world, logIn } = await makeSite();
+  world.engine.verdicts.set('lobby/limit/display-temperature', { state: 'breached', summary: '30.9 °C for 2 h, limit 28.0 °C', evidence: [{ label: 'Worst so far', value: 31.2, kind: 'temperature' }] });
+  world.engine.verdicts.set('lobby/reservoir-empty/reservoir', { state: 'breached', summary: 'not this', evidence: [] });
+  const visitor = await logIn();
+  for (const url of ['/', '/tanks/lobby', '/alarms']) expect((await visitor.get(url)).body, url).toContain('30.9 °C for 2 h');
+  for (const url of ['/alarms/1', '/acknowledge/good-token-of-ada']) {
+    const { body } = await visitor.get(url);
+    expect(body).toContain('<p class="lead">30.9 °C for 2 h, limit 28.0 °C</p>');
+    expect(body).toContain('31.20 °C');
+    expect(body).toContain('When it opened: 29.4 °C for 47 min, limit 28.0 °C');
+  }
+  const past = (await visitor.get('/alarms/6')).body;
+  expect(past).toContain('reservoir at 4 %');
+  expect(past).not.toContain('not this');
+});

@@ -7,6 +7,8 @@ export interface Mark {
   readonly fromMs: number;
   /** `null`: it still holds. */
   readonly toMs: number | null;
+  /** Somebody has it, or it is over: drawn hollow. */
+  readonly taken: boolean;
 }
 
 export interface Palette {
@@ -34,45 +36,61 @@ export function readPalette(element: HTMLElement): Palette {
 
 const LABEL_LANES = 4;
 
-export function drawAlarms(plot: uPlot, marks: readonly Mark[], palette: Palette, nowMs: number): void {
-  const { ctx, bbox } = plot;
+/** Behind the line: the span in which the condition held. */
+export function drawAlarmSpans(plot: uPlot, marks: readonly Mark[], palette: Palette, nowMs: number): void {
+  clipped(plot, (ctx) => {
+    for (const mark of marks) {
+      const { left, right } = edgesOf(plot, mark, nowMs);
+      const { ink, wash } = palette.priority(mark.priority);
+      ctx.fillStyle = wash;
+      ctx.fillRect(left, plot.bbox.top, Math.max(2 * devicePixelRatio, right - left), plot.bbox.height);
+      ctx.fillStyle = ink;
+      ctx.fillRect(left, plot.bbox.top, 1.5 * devicePixelRatio, plot.bbox.height);
+    }
+  });
+}
+
+/** Before the line: shape and title, on a patch of the background so that they can be read. */
+export function drawAlarmLabels(plot: uPlot, marks: readonly Mark[], palette: Palette, nowMs: number): void {
   const ratio = devicePixelRatio;
+  const { bbox } = plot;
+  clipped(plot, (ctx) => {
+    ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
+    ctx.textBaseline = 'top';
+    for (const [index, mark] of marks.entries()) {
+      const { left, right } = edgesOf(plot, mark, nowMs);
+      if (right < bbox.left || left > bbox.left + bbox.width) continue;
+      const size = 11 * ratio;
+      const seen = Math.max(left, bbox.left);
+      // On a phone there is room for the shape only; the title stands in the list below the chart.
+      const written = ctx.measureText(mark.title).width < bbox.width * 0.45 ? mark.title : '';
+      const room = size + 6 * ratio + ctx.measureText(written).width;
+      // Near the right edge the label stands left of where the alarm began.
+      const start = seen + 4 * ratio + room <= bbox.left + bbox.width ? seen + 4 * ratio : Math.max(bbox.left + 2 * ratio, seen - 4 * ratio - room);
+      // Alarms that begin close together are labelled below one another.
+      const top = bbox.top + (4 + 16 * (index % LABEL_LANES)) * ratio;
+      const { ink } = palette.priority(mark.priority);
+      ctx.fillStyle = palette.surface;
+      ctx.fillRect(start - 2 * ratio, top - 2 * ratio, room + 2 * ratio, 15 * ratio);
+      ctx.fillStyle = ink;
+      ctx.strokeStyle = ink;
+      ctx.lineWidth = 1.5 * ratio;
+      shape(ctx, mark.priority, start, top, size, mark.taken);
+      ctx.fillText(written, start + size + 4 * ratio, top);
+    }
+  });
+}
+
+function edgesOf(plot: uPlot, { fromMs, toMs }: Mark, nowMs: number): { left: number; right: number } {
+  return { left: plot.valToPos(fromMs / 1000, 'x', true), right: plot.valToPos((toMs ?? nowMs) / 1000, 'x', true) };
+}
+
+function clipped({ ctx, bbox }: uPlot, draw: (ctx: CanvasRenderingContext2D) => void): void {
   ctx.save();
   ctx.beginPath();
   ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
   ctx.clip();
-  for (const [index, { title, priority, fromMs, toMs }] of marks.entries()) {
-    const left = plot.valToPos(fromMs / 1000, 'x', true);
-    const right = plot.valToPos((toMs ?? nowMs) / 1000, 'x', true);
-    if (right < bbox.left || left > bbox.left + bbox.width) continue;
-    const { ink, wash } = palette.priority(priority);
-    ctx.fillStyle = wash;
-    ctx.fillRect(left, bbox.top, Math.max(2 * ratio, right - left), bbox.height);
-    ctx.fillStyle = ink;
-    ctx.strokeStyle = ink;
-    ctx.lineWidth = 1.5 * ratio;
-    ctx.beginPath();
-    ctx.moveTo(left, bbox.top);
-    ctx.lineTo(left, bbox.top + bbox.height);
-    ctx.stroke();
-    const size = 11 * ratio;
-    const seen = Math.max(left, bbox.left);
-    // Near the right edge the label stands left of the line, so that it can be read.
-    ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
-    ctx.textBaseline = 'top';
-    const written = ctx.measureText(title).width < bbox.width * 0.45 ? title : '';
-    const room = size + 6 * ratio + ctx.measureText(written).width;
-    const start = seen + 4 * ratio + room <= bbox.left + bbox.width ? seen + 4 * ratio : Math.max(bbox.left + 2 * ratio, seen - 4 * ratio - room);
-    // Alarms that begin close together are labelled below one another.
-    const top = bbox.top + (4 + 16 * (index % LABEL_LANES)) * ratio;
-    ctx.save();
-    ctx.fillStyle = palette.surface;
-    ctx.globalAlpha = 0.8;
-    ctx.fillRect(start - 2 * ratio, top - 2 * ratio, room + 2 * ratio, 15 * ratio);
-    ctx.restore();
-    shape(ctx, priority, start, top, size, toMs !== null);
-    ctx.fillText(written, start + size + 4 * ratio, top);
-  }
+  draw(ctx);
   ctx.restore();
 }
 

@@ -5,7 +5,7 @@
  */
 import uPlot from 'uplot';
 import { nowMs } from './browser-clock.ts';
-import { drawAlarms, drawLimits, type Mark, type Palette, readPalette } from './chart-marks.ts';
+import { drawAlarmLabels, drawAlarmSpans, drawLimits, type Mark, type Palette, readPalette } from './chart-marks.ts';
 
 interface ChartSeries {
   readonly shape: 'readings' | 'buckets';
@@ -163,8 +163,8 @@ function optionsFor(frame: ChartFrame, { palette, zone, span, sync, zoom, reset 
     series: banded ? [{}, line, edge, edge] : [{}, line],
     ...(banded ? { bands: [{ series: [3, 2] as [number, number], fill: palette.bandFill }] } : {}),
     hooks: {
-      drawClear: [(plot) => drawAlarms(plot, marks, palette, nowMs())],
-      draw: [(plot) => drawLimits(plot, limits, palette)],
+      drawClear: [(plot) => drawAlarmSpans(plot, marks, palette, nowMs())],
+      draw: [(plot) => drawLimits(plot, limits, palette), (plot) => drawAlarmLabels(plot, marks, palette, nowMs())],
       setCursor: [(plot) => showReading(plot, frame, zone)],
       setSelect: [(plot) => {
         if (plot.select.width < 8) return;

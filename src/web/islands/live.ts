@@ -89,14 +89,29 @@ async function renew(): Promise<void> {
   }
 }
 
+/** Each part as the server last sent it: what the person does to it here (opening a fold) is no reason to replace it. */
+const sent = new Map<string, string>();
+for (const part of document.querySelectorAll<HTMLElement>('[data-live]')) sent.set(part.dataset['live'] ?? '', part.outerHTML);
+
 function swap(fresh: Document): void {
   for (const old of document.querySelectorAll<HTMLElement>('[data-live]')) {
     const key = old.dataset['live'] ?? '';
     const next = fresh.querySelector<HTMLElement>(`[data-live="${CSS.escape(key)}"]`);
-    if (next === null || next.outerHTML === old.outerHTML) continue;
-    // Never take away what somebody is filling in, or the link the keyboard stands on: it is renewed the next time.
-    if (old.contains(document.activeElement) && document.activeElement !== document.body) continue;
-    old.replaceWith(document.importNode(next, true));
+    if (next === null || next.outerHTML === sent.get(key)) continue;
+    // Never take away what somebody is filling in: it is renewed the next time.
+    const focused = old.contains(document.activeElement) ? document.activeElement : null;
+    if (focused instanceof HTMLInputElement || focused instanceof HTMLSelectElement || old.querySelector('details[open]') !== null) continue;
+    sent.set(key, next.outerHTML);
+    const put = document.importNode(next, true);
+    old.replaceWith(put);
+    if (focused !== null) sameIn(put, focused)?.focus({ preventScroll: true });
   }
   document.dispatchEvent(new CustomEvent('tankbell-renewed'));
+}
+
+/** The link or button the keyboard stood on, in the new part. */
+function sameIn(part: HTMLElement, focused: Element): HTMLElement | null {
+  const alike = [...part.querySelectorAll<HTMLElement>(focused.tagName)];
+  return alike.find((one) => one.getAttribute('href') === focused.getAttribute('href') && one.textContent === focused.textContent)
+    ?? alike.find((one) => one.hasAttribute('href') && one.getAttribute('href') === focused.getAttribute('href')) ?? null;
 }

@@ -12,7 +12,9 @@ import type { Outcome } from './tank.tsx';
 
 export interface AcknowledgeFacts {
   readonly viewer: Viewer;
+  /** With the numbers of now, while it is open. */
   readonly alarm: Alarm;
+  readonly atOpening: string;
   readonly person: Person;
   readonly tank: Tank | null;
   readonly site: Site | null;
@@ -22,7 +24,7 @@ export interface AcknowledgeFacts {
   readonly outcome: Outcome | null;
 }
 
-export function acknowledgePage({ viewer, alarm, person, tank, site, client, firstChecks, charts, outcome }: AcknowledgeFacts): string {
+export function acknowledgePage({ viewer, alarm, atOpening, person, tank, site, client, firstChecks, charts, outcome }: AcknowledgeFacts): string {
   const w = words.acknowledge;
   const zone = site?.timeZone ?? viewer.zone;
   return page({
@@ -43,7 +45,7 @@ export function acknowledgePage({ viewer, alarm, person, tank, site, client, fir
         )}
         <div class="cols">
           <div>
-            <EvidenceList alarm={alarm} zone={zone} nowMs={viewer.nowMs} />
+            <EvidenceList alarm={alarm} atOpening={atOpening} zone={zone} nowMs={viewer.nowMs} />
             <FirstChecks checks={firstChecks} />
             {charts !== null && <section aria-labelledby="chart"><h2 id="chart">{words.alarm.chart}</h2><Charts {...charts} /></section>}
           </div>

@@ -16,7 +16,9 @@ import type { Outcome } from './tank.tsx';
 
 export interface AlarmFacts {
   readonly viewer: Viewer;
+  /** With the numbers of now, while it is open. */
   readonly alarm: Alarm;
+  readonly atOpening: string;
   /** `null` where the fleet does not know them any more. */
   readonly tank: Tank | null;
   readonly site: Site | null;
@@ -49,7 +51,7 @@ export function alarmPage(facts: AlarmFacts): string {
                 <p class="muted">{words.alarm.acknowledgeHelp}</p>
               </form>
             )}
-            <EvidenceList alarm={alarm} zone={zone} nowMs={viewer.nowMs} />
+            <EvidenceList alarm={alarm} atOpening={facts.atOpening} zone={zone} nowMs={viewer.nowMs} />
             <FirstChecks checks={facts.firstChecks} />
             {facts.charts !== null && <section aria-labelledby="chart"><h2 id="chart">{words.alarm.chart}</h2><Charts {...facts.charts} /></section>}
           </div>
@@ -91,7 +93,7 @@ export function AlarmHead({ alarm, tank, clientName, zone, nowMs }: { alarm: Ala
   );
 }
 
-export function EvidenceList({ alarm, zone, nowMs }: { alarm: Alarm; zone: string; nowMs: number }) {
+export function EvidenceList({ alarm, atOpening, zone, nowMs }: { alarm: Alarm; atOpening: string; zone: string; nowMs: number }) {
   if (alarm.evidence.length === 0) return null;
   return (
     <section aria-labelledby="evidence" data-live="evidence">
@@ -104,6 +106,7 @@ export function EvidenceList({ alarm, zone, nowMs }: { alarm: Alarm; zone: strin
           </>
         ))}
       </dl>
+      {atOpening !== alarm.summary && <p class="muted">{words.alarm.atOpening(atOpening)}</p>}
     </section>
   );
 }

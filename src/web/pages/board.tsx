@@ -35,7 +35,7 @@ function Counts({ rows }: { rows: readonly BoardRow[] }) {
     <ul class="counts">
       {standings.filter((standing) => count(standing) > 0).map((standing) => (
         <li key={standing} class={`s-${standing}`}>
-          <Shape mark={markOfStanding(standing)} hollow={standing === 'acknowledged'} />{words.board.counts(count(standing), words.board.standing[standing])}
+          <Shape mark={markOfStanding(standing)} hollow={standing === 'acknowledged'} />{words.board.counts(count(standing), standing)}
         </li>
       ))}
     </ul>

@@ -53,7 +53,7 @@ function Chart({ point, limits, series, spans, fromMs, toMs, zone, nowMs }: Char
         <ul class="spans">
           {spans.map((span) => (
             <li key={span.alarmId}>
-              <Shape mark={span.priority} hollow={span.toMs !== null} />{' '}
+              <Shape mark={span.priority} hollow={span.taken} />{' '}
               <a href={`/alarms/${span.alarmId}`}>{span.title}</a>{' '}
               {words.board.since(showTime(span.fromMs, zone, nowMs), showSince(span.fromMs, span.toMs ?? nowMs))}
             </li>
@@ -64,7 +64,7 @@ function Chart({ point, limits, series, spans, fromMs, toMs, zone, nowMs }: Char
   );
 }
 
-const markOf = ({ alarmId, title, priority, fromMs, toMs }: AlarmSpan) => ({ alarmId, title, priority, fromMs, toMs });
+const markOf = ({ title, priority, fromMs, toMs, taken }: AlarmSpan) => ({ title, priority, fromMs, toMs, taken });
 
 interface Reach {
   readonly low: number;

@@ -80,7 +80,7 @@ export function tankPage(facts: TankFacts): string {
           <Charts {...facts.charts} />
         </section>
         <div class="cols">
-          <section aria-labelledby="rules" data-live="rules">
+          <section aria-labelledby="rules">
             <h2 id="rules">{words.tank.rules}</h2>
             <Rules tank={tank} site={site} rules={facts.rules} nowMs={nowMs} />
           </section>
@@ -144,7 +144,7 @@ function Rules({ tank, site, rules, nowMs }: { tank: Tank; site: Site; rules: re
   if (rules.length === 0) return <p class="muted">{words.tank.noRules}</p>;
   return (
     <div class="panel">
-      <ul class="lines">{rules.map((standing) => <RuleLine key={standing.rule.id} tank={tank} site={site} standing={standing} nowMs={nowMs} />)}</ul>
+      <ul class="lines" data-live="rules">{rules.map((standing) => <RuleLine key={standing.rule.id} tank={tank} site={site} standing={standing} nowMs={nowMs} />)}</ul>
       <details>
         <summary>{words.rule.holdOne}</summary>
         <form method="post" action={`/tanks/${encodeURIComponent(tank.id)}/hold`} class="stack">

@@ -8,6 +8,7 @@ import type { Person } from '../../domain/fleet.ts';
 import { alarmCharts, surroundingsOf } from '../alarm-facts.ts';
 import { type WebContext, sendHtml, viewerOf } from '../context.ts';
 import { secretAddressHeaders } from '../headers.ts';
+import { withPresentNumbers } from '../live-alarm.ts';
 import { acknowledgePage, deadLinkPage } from '../pages/acknowledge.tsx';
 import type { Outcome } from '../pages/tank.tsx';
 import { words } from '../words.ts';
@@ -56,7 +57,7 @@ export function acknowledgeRoutes(app: FastifyInstance, context: WebContext): vo
   async function show(request: FastifyRequest, reply: FastifyReply, { alarm, person }: Found, status: number, outcome: Outcome | null): Promise<FastifyReply> {
     const surroundings = surroundingsOf(context, alarm);
     const charts = await alarmCharts(context, alarm, surroundings);
-    return sendHtml(reply.headers(secretAddressHeaders), acknowledgePage({ viewer: { ...viewerOf(context, request), zone: person.timeZone }, alarm, person, charts, outcome, ...surroundings }), status);
+    return sendHtml(reply.headers(secretAddressHeaders), acknowledgePage({ viewer: { ...viewerOf(context, request), zone: person.timeZone }, alarm: withPresentNumbers(alarm, context.engine.view), atOpening: alarm.summary, person, charts, outcome, ...surroundings }), status);
   }
 
   function dead(request: FastifyRequest, reply: FastifyReply, { dead: why, status }: { dead: string; status: number }): FastifyReply {

@@ -8,6 +8,7 @@ import { byAlarmNeed } from '../board.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
 import { reasonForm, shelveForm } from '../hold-form.ts';
 import { sentenceOf } from '../issues.ts';
+import { withPresentNumbers } from '../live-alarm.ts';
 import { alarmPage } from '../pages/alarm.tsx';
 import { alarmsPage } from '../pages/alarms.tsx';
 import type { Outcome } from '../pages/tank.tsx';
@@ -31,7 +32,7 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
     const { tank: tankId, show } = listQuery.parse(request.query);
     const fleet = context.fleet();
     const past = await context.store.alarms({ ...(tankId === null ? {} : { tankId }), open: false, limit: show + 1 });
-    const open = [...context.engine.view.openAlarms.values()].filter((alarm) => tankId === null || alarm.tankId === tankId).sort(byAlarmNeed);
+    const open = [...context.engine.view.openAlarms.values()].filter((alarm) => tankId === null || alarm.tankId === tankId).sort(byAlarmNeed).map((alarm) => withPresentNumbers(alarm, context.engine.view));
     const sites = new Map(fleet.sites.map((site) => [site.id, site]));
     const tanks = new Map(fleet.tanks.map((tank) => [tank.id, tank.name]));
     const more = past.length > show && show < MAX_SHOWN;
@@ -70,7 +71,9 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
       context.store.journal({ alarmId: alarm.id, limit: HISTORY_SHOWN }),
     ]);
     return sendHtml(reply, alarmPage({
-      viewer, alarm, charts, history, outcome, ...surroundings,
+      viewer, charts, history, outcome, ...surroundings,
+      alarm: withPresentNumbers(alarm, context.engine.view),
+      atOpening: alarm.summary,
       status: context.engine.view.statuses.get(alarm.ruleId) ?? null,
       pages: pages.map((page) => ({ ...page, personName: people.find((person) => person.id === page.personId)?.name ?? page.personId })),
     }), status);

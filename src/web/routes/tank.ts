@@ -8,7 +8,8 @@ import { chosenSpan } from '../chart-range.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
 import { reasonForm, shelveForm } from '../hold-form.ts';
 import { sentenceOf } from '../issues.ts';
-import { type Outcome, tankPage } from '../pages/tank.tsx';
+import { withPresentNumbers } from '../live-alarm.ts';
+import { type Outcome, type RuleStanding, tankPage } from '../pages/tank.tsx';
 import { presentOf } from '../present.ts';
 import { WebError } from '../web-error.ts';
 import { words } from '../words.ts';
@@ -59,11 +60,18 @@ export function tankRoutes(app: FastifyInstance, context: WebContext): void {
       clientName: fleet.clients.find((client) => client.id === site.clientId)?.name ?? null,
       presents: points.map((point) => presentOf(point, view, rules, nowMs)),
       charts: { ...drawn, range: span.range },
-      openAlarms: [...view.openAlarms.values()].filter((alarm) => alarm.tankId === tank.id).sort(byAlarmNeed),
+      openAlarms: [...view.openAlarms.values()].filter((alarm) => alarm.tankId === tank.id).sort(byAlarmNeed).map((alarm) => withPresentNumbers(alarm, view)),
       equipment: fleet.equipment.filter((one) => one.tankId === tank.id),
-      rules: rules.map((rule) => ({ rule, status: view.statuses.get(rule.id) ?? null, verdict: view.verdict(rule.id) })),
+      rules: rules.map((rule) => ({ rule, status: view.statuses.get(rule.id) ?? null, verdict: view.verdict(rule.id) })).sort((a, b) => urgency(a) - urgency(b)),
     }), status);
   }
+}
+
+/** Breached first, then what cannot judge, then what is held back, then the clear ones. */
+function urgency({ rule, status }: RuleStanding): number {
+  if (status?.hold !== null && status?.hold !== undefined) return 2;
+  if (rule.missing !== null || status === null || status.verdict === 'unknown') return 1;
+  return status.verdict === 'breached' ? 0 : 3;
 }
 
 export function tankOf(context: WebContext, id: string): Tank {
