@@ -18,8 +18,6 @@ export const words = {
   commitTrouble: (since: string, error: string): string => `Nothing has been stored since ${since}: ${error}. What is shown may be out of date.`,
   unknown: 'unknown',
   none: 'none',
-  back: 'Back',
-  ago: (age: string): string => age,
 
   priority: { urgent: 'urgent', high: 'high', low: 'low', journal: 'record only' } satisfies Record<Priority, string>,
   state: {
@@ -53,7 +51,6 @@ export const words = {
     contact: (age: string): string => `heard ${age}`,
     noContact: 'never heard from',
     list: 'Tanks, who needs help first',
-    column: { tank: 'Tank', state: 'State', values: 'Values', contact: 'Last contact' },
   },
 
   value: {

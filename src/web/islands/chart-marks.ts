@@ -56,6 +56,8 @@ export function drawAlarmLabels(plot: uPlot, marks: readonly Mark[], palette: Pa
   const { bbox } = plot;
   clipped(plot, (ctx) => {
     ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
+    // The axes were drawn just before and leave their own alignment behind.
+    ctx.textAlign = 'left';
     ctx.textBaseline = 'top';
     for (const [index, mark] of marks.entries()) {
       const { left, right } = edgesOf(plot, mark, nowMs);
@@ -70,8 +72,10 @@ export function drawAlarmLabels(plot: uPlot, marks: readonly Mark[], palette: Pa
       // Alarms that begin close together are labelled below one another.
       const top = bbox.top + (4 + 16 * (index % LABEL_LANES)) * ratio;
       const { ink } = palette.priority(mark.priority);
+      ctx.globalAlpha = 0.7;
       ctx.fillStyle = palette.surface;
       ctx.fillRect(start - 2 * ratio, top - 2 * ratio, room + 2 * ratio, 15 * ratio);
+      ctx.globalAlpha = 1;
       ctx.fillStyle = ink;
       ctx.strokeStyle = ink;
       ctx.lineWidth = 1.5 * ratio;
