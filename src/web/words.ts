@@ -80,9 +80,8 @@ export const words = {
     noEquipment: 'No equipment is written down for this tank.',
     rules: 'Rules',
     noRules: 'No rule watches this tank.',
-    site: 'Site', address: 'Address', access: 'Access', breaker: 'Power off at', waterShutOff: 'Water off at', contacts: 'Contacts', notWritten: 'not written down',
+    address: 'Address', access: 'Access', breaker: 'Power off at', waterShutOff: 'Water off at', contacts: 'Contacts', notWritten: 'not written down',
     column: { point: 'Point', value: 'Value', age: 'Age', limits: 'Limits' },
-    place: { display: 'display', sump: 'sump', reservoir: 'reservoir', room: 'room', equipment: 'equipment' },
     setpoint: (text: string): string => `set to ${text}`,
     watts: (watts: string): string => `${watts} W on the nameplate`,
     capacity: (litres: string): string => `${litres} L when full`,
@@ -117,7 +116,7 @@ export const words = {
     firstChecks: 'Check first',
     aid: 'An aid, not a life-safety system. Local electrical code and a licensed electrician come before anything written here.',
     noChecks: 'This rule is not part of the set-up any more, so there are no first checks to show.',
-    began: 'Began', opened: 'Opened', acknowledged: 'Acknowledged', returned: 'Back to normal', closed: 'Closed', held: 'Held back', state: 'State', priority: 'Priority', rule: 'Rule',
+    began: 'Began', opened: 'Opened', acknowledged: 'Acknowledged', returned: 'Back to normal', closed: 'Closed', rule: 'Rule',
     acknowledgedBy: (name: string, time: string): string => `by ${name}, ${time}`,
     notYet: 'not yet',
     pages: 'Messages sent',
@@ -191,7 +190,6 @@ export const words = {
     rows: 'Lines read', accepted: 'Readings that can be stored', stored: 'Readings stored', known: 'Known already', refused: 'Refused', span: 'From – to', perPoint: 'Readings per point',
     column: { line: 'Line', reason: 'What is wrong' }, first: (shown: number, total: number): string => `The first ${shown} of ${total}.`,
     nothing: 'There is nothing to import in it.',
-    failed: (why: string): string => `The file could not be read: ${why}`,
   },
 
   live: {
