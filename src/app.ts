@@ -111,7 +111,7 @@ export async function startApp(parts: AppParts): Promise<App> {
   const undo: (() => Promise<void> | void)[] = [() => core.stop()];
   try {
     let source: MqttSource | null = null;
-    const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source)]), mailStatus(config, sender)];
+    const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source, clock.now())]), mailStatus(config, sender)];
     const localToken = randomBytes(32).toString('base64url');
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
@@ -202,9 +202,9 @@ async function unwind(undo: (() => Promise<void> | void)[]): Promise<void> {
   if (failures.length > 0) throw failures[0];
 }
 
-function brokerStatus(source: MqttSource): SourceStatus {
+function brokerStatus(source: MqttSource, nowMs: number): SourceStatus {
   const { broker, address, state, sinceMs, why, clients, messages, lastMessageMs } = source.status();
-  const heard = lastMessageMs === null ? 'nothing has arrived yet' : `${messages} messages, the last at ${new Date(lastMessageMs).toISOString()}`;
+  const heard = lastMessageMs === null ? 'nothing has arrived yet' : `${messages} messages since the start, the last ${showDuration(nowMs - lastMessageMs)} ago`;
   const detail = state === 'up'
     ? `${broker === 'embedded' ? 'Embedded broker' : 'Connected to the broker'} at ${address}${clients === null ? '' : `, ${clients} devices connected`}: ${heard}`
     : `No connection to the broker at ${address}${why === null ? '' : `: ${why}`}; ${heard}`;

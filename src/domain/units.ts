@@ -77,5 +77,5 @@ export function show(kind: Kind, value: number | null | undefined): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return 'unknown';
   if (kind === 'switch') return value >= 0.5 ? 'on' : 'off';
   const { unit, decimals } = kinds[kind];
-  return `${value.toFixed(decimals)} ${unit}`;
+  return kind === 'acidity' ? `${unit} ${value.toFixed(decimals)}` : `${value.toFixed(decimals)} ${unit}`;
 }

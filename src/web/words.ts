@@ -106,6 +106,7 @@ export const words = {
     by: (name: string): string => `acknowledged by ${name}`,
     nobody: 'never acknowledged',
     older: 'Older alarms',
+    acknowledgeReturned: (count: number): string => (count === 1 ? 'Acknowledge the one that is over' : `Acknowledge the ${count} that are over`),
   },
 
   alarm: {
@@ -121,6 +122,7 @@ export const words = {
     notYet: 'not yet',
     pages: 'Messages sent',
     noPages: 'No message was sent.',
+    nextPage: (name: string, when: string): string => `If nobody acknowledges, the next message goes to ${name}: ${when}.`,
     history: 'History',
     noHistory: 'The journal has nothing about it.',
     actions: 'What to do with it',
@@ -177,7 +179,7 @@ export const words = {
 
   import: {
     title: 'Import history',
-    help: 'A CSV file: long (time, series, value) or wide (time and one column per series). First it is read and reported; nothing is stored before you say so. Imported history is kept and drawn, and rings nobody.',
+    help: 'A CSV file: long (time, series, value) or wide (time and one column per series). First it is read and reported; nothing is stored before you say so. What is older than its point calls current is history and rings nobody; recent readings are judged like live ones.',
     file: 'CSV file', tank: 'Tank', noTank: 'names in the file are full point ids', timeZone: 'Time zone of times without one', dateOrder: 'Dates like 03/04/2026',
     timeZoneOfSite: 'that of the tank’s site', noDateOrder: '2026-11-25 (others are refused)', noTimeFormat: 'are no times (they are refused)', timeFormat: 'Bare numbers in the time column',
     timeFormats: { s: 'are seconds since 1970', ms: 'are milliseconds since 1970' },

@@ -104,3 +104,27 @@ test('an open alarm is shown with the numbers of now, and with those it opened w
   expect(past).toContain('reservoir at 4 %');
   expect(past).not.toContain('not this');
 });
+
+test('what a long outage left behind is acknowledged in one go: only what is over, each as its own', async () => {
+  const { world, logIn } = await makeSite();
+  const first = world.store.alarmRows.get(1);
+  if (first === undefined) throw new Error('the test world has no alarm 1');
+  for (const [id, tankId] of [[101, first.tankId], [102, first.tankId], [103, 'another']] as const) {
+    world.store.alarmRows.set(id, { ...first, id, tankId, state: 'returned', returnedMs: START_MS - HOUR });
+    const ruleId = `${tankId}/silent-point/p${id}`;
+    world.store.statusRows.set(ruleId, { ruleId, condition: 'clear', verdict: 'clear', unknownWhy: null, lastKnown: 'clear', verdictSinceMs: 0, breach: null, dueMs: null, base: 'returned', hold: null, alarmId: id });
+  }
+  const visitor = await logIn();
+  expect((await visitor.get('/alarms')).body).toContain('Acknowledge the 4 that are over');
+  const answer = await visitor.post('/alarms/acknowledge-returned', { tank: first.tankId });
+  expect([answer.statusCode, answer.headers.location]).toEqual([303, `/alarms?tank=${first.tankId}`]);
+  expect(world.engine.commands.map((command) => command.type === 'acknowledge' && command.alarmId)).toEqual([101, 102]);
+});
+
+test('an alarm that waits for the morning says who is told next, and when', async () => {
+  const { world, logIn } = await makeSite();
+  const first = world.store.alarmRows.get(1);
+  if (first === undefined) throw new Error('the test world has no alarm 1');
+  world.store.alarmRows.set(1, { ...first, escalation: { nextStep: 0, dueMs: Date.UTC(2026, 10, 25, 14), paged: [] } });
+  expect((await (await logIn()).get('/alarms/1')).body).toMatch(/the next message goes to Ada Example[^:]*: 07:00/);
+});

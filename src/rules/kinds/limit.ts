@@ -145,5 +145,8 @@ function breached({ side, sinceMs, worst }: State, latest: Latest, context: Rule
   if (limit !== null) evidence.push({ label: side === 'high' ? 'Upper limit' : 'Lower limit', value: limit, kind });
   if (worst !== null) evidence.push({ label: 'Worst so far', value: worst, kind });
   evidence.push({ label: 'Outside since', value: showDuration(Math.max(0, heldMs)), atMs: since });
-  return { state: 'breached', summary: `${show(kind, latest.value)}${held}, ${side === 'high' ? 'upper' : 'lower'} limit ${show(kind, limit)}`, evidence };
+  // Inside again by less than the deadband: the number alone would look like a mistake.
+  const isBack = limit !== null && (side === 'high' ? latest.value <= limit : latest.value >= limit);
+  const now = isBack && worst !== null ? `${show(kind, latest.value)} after ${show(kind, worst)}, not yet clear of the ${side === 'high' ? 'upper' : 'lower'} limit` : `${show(kind, latest.value)}${held}, ${side === 'high' ? 'upper' : 'lower'} limit`;
+  return { state: 'breached', summary: `${now} ${show(kind, limit)}`, evidence };
 }

@@ -27,6 +27,8 @@ export interface AlarmFacts {
   readonly firstChecks: readonly string[];
   readonly charts: ChartGroup | null;
   readonly pages: readonly (OutboxPage & { readonly personName: string })[];
+  /** Who is told next if nobody acknowledges, and when. */
+  readonly nextPage: { readonly personName: string; readonly atMs: number } | null;
   readonly history: readonly StoredJournalEntry[];
   readonly outcome: Outcome | null;
 }
@@ -60,7 +62,7 @@ export function alarmPage(facts: AlarmFacts): string {
             {tank !== null && <p><a class="button" href={`/tanks/${encodeURIComponent(tank.id)}`}>{words.alarm.tankLink}</a></p>}
             <Holds alarm={alarm} status={facts.status} zone={zone} nowMs={viewer.nowMs} />
             <Course alarm={alarm} zone={zone} />
-            <Pages pages={facts.pages} zone={zone} nowMs={viewer.nowMs} />
+            <Pages pages={facts.pages} nextPage={facts.nextPage} zone={zone} nowMs={viewer.nowMs} />
             <History history={facts.history} zone={zone} />
           </div>
         </div>
@@ -173,11 +175,12 @@ function Course({ alarm, zone }: { alarm: Alarm; zone: string }) {
   );
 }
 
-function Pages({ pages, zone, nowMs }: { pages: AlarmFacts['pages']; zone: string; nowMs: number }) {
+function Pages({ pages, nextPage, zone, nowMs }: { pages: AlarmFacts['pages']; nextPage: AlarmFacts['nextPage']; zone: string; nowMs: number }) {
   const { alarm: w } = words;
   return (
     <section aria-labelledby="pages" data-live="pages">
       <h2 id="pages">{w.pages}</h2>
+      {nextPage !== null && <p>{w.nextPage(nextPage.personName, showTime(nextPage.atMs, zone, nowMs))}</p>}
       {pages.length === 0 ? <p class="muted">{w.noPages}</p> : (
         <ul class="lines panel">
           {pages.map((one) => (

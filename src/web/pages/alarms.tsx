@@ -22,6 +22,7 @@ export function alarmsPage({ viewer, tanks, tankId, open, past, olderHref, place
     alarms.length === 0 ? <p class="muted">{none}</p> : (
       <ul class="lines panel">{alarms.map((alarm) => <AlarmLine key={alarm.id} alarm={alarm} place={placeOf(alarm)} nowMs={viewer.nowMs} />)}</ul>
     );
+  const returned = open.filter(({ state }) => state === 'returned').length;
   return page({
     viewer,
     title: words.alarms.title,
@@ -34,7 +35,16 @@ export function alarmsPage({ viewer, tanks, tankId, open, past, olderHref, place
           <TankSelect tanks={tanks} chosen={tankId} none={words.alarms.allTanks} />
           <div><button>{words.alarms.filter}</button></div>
         </form>
-        <section aria-labelledby="open" data-live="open"><h2 id="open">{words.alarms.open}</h2>{list(open, words.alarms.noneOpen)}</section>
+        <section aria-labelledby="open" data-live="open">
+          <h2 id="open">{words.alarms.open}</h2>
+          {returned > 0 && (
+            <form method="post" action="/alarms/acknowledge-returned">
+              {tankId !== null && <input type="hidden" name="tank" value={tankId} />}
+              <button>{words.alarms.acknowledgeReturned(returned)}</button>
+            </form>
+          )}
+          {list(open, words.alarms.noneOpen)}
+        </section>
         <section aria-labelledby="past" data-live="past"><h2 id="past">{words.alarms.past}</h2>{list(past, words.alarms.nonePast)}</section>
         {olderHref !== null && <p><a class="button" href={olderHref}>{words.alarms.older}</a></p>}
       </>

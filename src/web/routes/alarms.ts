@@ -2,6 +2,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import type { Alarm } from '../../domain/alarm.ts';
 import type { CommandResult } from '../../domain/command.ts';
+import type { Fleet } from '../../domain/fleet.ts';
 import { type AlarmAction, alarmActions, holdRule } from '../alarm-actions.ts';
 import { alarmCharts, surroundingsOf } from '../alarm-facts.ts';
 import { byAlarmNeed } from '../board.ts';
@@ -49,6 +50,16 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
     return show(request, reply, await alarmOf(context, request.params.id), 200, done === undefined ? null : { good: true, text: words.alarm.done[done] });
   });
 
+  // One tap for what a long outage leaves behind: everything that is over by itself, each journaled as its own acknowledgement.
+  app.post('/alarms/acknowledge-returned', async (request, reply) => {
+    const { tank: tankId } = listQuery.parse(request.body ?? {});
+    const by = byOf(context, request);
+    const over = [...context.engine.view.openAlarms.values()].filter((alarm) => alarm.state === 'returned' && (tankId === null || alarm.tankId === tankId));
+    // One that came back in between stays as it is: only what is over now is acknowledged.
+    for (const { id } of over) if (context.engine.view.openAlarms.get(id)?.state === 'returned') await context.engine.command({ type: 'acknowledge', alarmId: id, by, via: 'web' });
+    return reply.redirect(tankId === null ? '/alarms' : `/alarms?${new URLSearchParams({ tank: tankId }).toString()}`, 303);
+  });
+
   for (const action of alarmActions) {
     app.post<{ Params: { id: string } }>(`/alarms/:id/${action}`, async (request, reply) => {
       const alarm = await alarmOf(context, request.params.id);
@@ -75,9 +86,17 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
       alarm: withPresentNumbers(alarm, context.engine.view),
       atOpening: alarm.summary,
       status: context.engine.view.statuses.get(alarm.ruleId) ?? null,
+      nextPage: nextPageOf(alarm, context.fleet()),
       pages: pages.map((page) => ({ ...page, personName: people.find((person) => person.id === page.personId)?.name ?? page.personId })),
     }), status);
   }
+}
+
+/** Who is paged next, and when, if nobody acknowledges. */
+function nextPageOf({ escalation }: Alarm, { onCall, people }: Fleet): { readonly personName: string; readonly atMs: number } | null {
+  const step = onCall.steps[escalation.nextStep % Math.max(1, onCall.steps.length)];
+  if (escalation.dueMs === null || step === undefined) return null;
+  return { personName: people.find((person) => person.id === step.personId)?.name ?? step.personId, atMs: escalation.dueMs };
 }
 
 /** The live one if it is open: the store may be a commit behind on nothing, but the live one is at hand. */
