@@ -54,6 +54,12 @@ describe('limit', () => {
     expect(summaryOf(drive.reading(id, T0 + 1, 20))).toContain('lower limit 24.00 °C');
   });
 
+  it('inside again by less than the deadband says where it comes from', () => {
+    const drive = at({ high: 28 });
+    drive.reading(id, T0, 28.31);
+    expect(summaryOf(drive.reading(id, T0 + 60_000, 27.95))).toBe('27.95 °C after 28.31 °C, not yet clear of the upper limit 28.00 °C');
+  });
+
   it('says how far, since when and how bad it was', () => {
     const drive = at({ high: 28 });
     drive.reading(id, T0, 28.5);
