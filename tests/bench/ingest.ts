@@ -6,50 +6,14 @@
 import { spawn } from 'node:child_process';
 import { join } from 'node:path';
 import { connectAsync } from 'mqtt';
-import { startMosquitto } from '../adapters/mosquitto.ts';
+import { freePort, startMosquitto } from '../adapters/mosquitto.ts';
 import { writeFiles } from '../integration/service.ts';
+import { benchFleet, benchMessage, benchPoints } from './bench-site.ts';
 import type { Bench } from './main.ts';
 
-const tanks = 50;
 const messages = 200_000;
 const rounds = 3;
 const inflight = 1000;
-
-/** Four points a tank: what a small site has. Every rule kind that finds its points is on. */
-function fleetText(): string {
-  const tank = (i: number): string => `
-          - id: t${i}
-            name: Tank ${i} (invented)
-            water: reef
-            display: 500 L
-            equipment:
-              - { id: heater, kind: heater, nameplate: 300 W, setpoint: 25.5 °C }
-              - { id: chiller, kind: chiller, nameplate: 350 W, setpoint: 26.5 °C }
-              - { id: pump, kind: return-pump, nameplate: 60 W }
-            points:
-              - { id: temperature, kind: temperature, every: 1s, source: { topic: s/t${i}/temperature, format: json, value: /v, time: /t, timeFormat: ms } }
-              - { id: heater-power, kind: power, equipment: heater, every: 1s, source: { topic: s/t${i}/heater, format: json, value: /v, time: /t, timeFormat: ms } }
-              - { id: chiller-power, kind: power, equipment: chiller, every: 1s, source: { topic: s/t${i}/chiller, format: json, value: /v, time: /t, timeFormat: ms } }
-              - { id: pump-power, kind: power, equipment: pump, every: 1s, source: { topic: s/t${i}/pump, format: json, value: /v, time: /t, timeFormat: ms } }`;
-  return `clients:
-  - id: c
-    name: Client (invented)
-    sites:
-      - id: s
-        name: Site (invented)
-        timeZone: UTC
-        tanks:${Array.from({ length: tanks }, (_, i) => tank(i)).join('')}
-people: [{ id: ana, name: Ana Example (invented), email: ana@example.invalid, timeZone: UTC, day: "07:00-21:00" }]
-onCall: { steps: [{ person: ana }] }
-`;
-}
-
-const channels: readonly (readonly [string, (i: number) => number])[] = [
-  ['temperature', (i) => 25.5 + 0.3 * Math.sin(i / 900)],
-  ['heater', (i) => (Math.sin(i / 900) < 0 ? 296 : 0)],
-  ['chiller', () => 0],
-  ['pump', (i) => 58 + (i % 5) / 10],
-];
 
 async function fill(port: number, clientId: string): Promise<void> {
   const session = await connectAsync(`mqtt://127.0.0.1:${port}`, { clientId, clean: false });
@@ -59,9 +23,8 @@ async function fill(port: number, clientId: string): Promise<void> {
   const firstMs = Date.now() - 60_000;
   let waiting: Promise<unknown>[] = [];
   for (let i = 0; i < messages; i += 1) {
-    const tank = i % tanks;
-    const [channel, value] = channels[Math.floor(i / tanks) % channels.length] ?? ['temperature', () => 25];
-    waiting.push(publisher.publishAsync(`s/t${tank}/${channel}`, JSON.stringify({ t: firstMs + Math.floor(i / 5), v: Number(value(i).toFixed(2)) }), { qos: 1 }));
+    const { topic, payload } = benchMessage(i, firstMs);
+    waiting.push(publisher.publishAsync(topic, payload, { qos: 1 }));
     if (waiting.length >= 1000) {
       await Promise.all(waiting);
       waiting = [];
@@ -72,11 +35,15 @@ async function fill(port: number, clientId: string): Promise<void> {
 }
 
 /** Runs a subscriber in a process of its own; it prints its rate and ends. */
-function drain(script: string, args: readonly string[]): Promise<number> {
+function drain(script: string, args: readonly string[], whenReady: () => void = () => undefined): Promise<number> {
   return new Promise((resolve, reject) => {
-    const child = spawn(process.execPath, ['--import', 'tsx', join(import.meta.dirname, script), ...args], { stdio: ['ignore', 'pipe', 'inherit'] });
+    const child = spawn(process.execPath, ['--import', 'tsx', join(import.meta.dirname, script), ...args], { stdio: ['ignore', 'pipe', 'inherit'], env: { ...process.env, TANKBELL_BENCH: 'bench-password' } });
     let said = '';
-    child.stdout.on('data', (chunk: Buffer) => (said += chunk.toString()));
+    child.stdout.on('data', (chunk: Buffer) => {
+      const wasReady = said.includes('ready');
+      said += chunk.toString();
+      if (!wasReady && said.includes('ready')) whenReady();
+    });
     child.once('exit', (code) => {
       const rate = /rate (\d+(\.\d+)?)/.exec(said)?.[1];
       if (code === 0 && rate !== undefined) resolve(Number(rate));
@@ -85,33 +52,52 @@ function drain(script: string, args: readonly string[]): Promise<number> {
   });
 }
 
+/** The same through the embedded broker: a raw publisher pushes as fast as it is acknowledged. */
+async function embedded(): Promise<number> {
+  const port = await freePort();
+  const password = 'bench-password';
+  const files = await writeFiles({ mqtt: `{ embedded: { host: 127.0.0.1, port: ${port} } }`, mailPort: null, fleet: benchFleet() });
+  try {
+    return await drain('tankbell-subscriber.ts', [files.config, String(messages), password], () => {
+      spawn(process.execPath, ['--import', 'tsx', join(import.meta.dirname, 'raw-publisher.ts'), String(port), String(messages), password], { stdio: 'inherit' });
+    });
+  } finally {
+    files.remove();
+  }
+}
+
 const median = (values: readonly number[]): number => [...values].sort((a, b) => a - b)[Math.floor(values.length / 2)] ?? Number.NaN;
 
 export const ingest: Bench = {
   name: 'ingest',
-  settings: { messages, rounds, points: tanks * channels.length, qos: 1, max_inflight_messages: inflight, synchronous: 'FULL' },
+  settings: { messages, rounds, points: benchPoints, qos: 1, max_inflight_messages: inflight, synchronous: 'FULL' },
   async run() {
     const broker = await startMosquitto(['max_queued_messages 0', `max_inflight_messages ${inflight}`, 'set_tcp_nodelay true']);
     const floors: number[] = [];
     const ours: number[] = [];
+    const embeddeds: number[] = [];
     try {
       for (let round = 0; round < rounds; round += 1) {
         const floorId = `floor-${round}`;
         await fill(broker.port, floorId);
         floors.push(await drain('floor-subscriber.ts', [String(broker.port), floorId, String(messages)]));
         const ourId = `tankbell-bench-${round}`;
-        const files = await writeFiles({ mqtt: `{ external: { url: "mqtt://127.0.0.1:${broker.port}", clientId: ${ourId}, protocol: "3.1.1" } }`, mailPort: null, fleet: fleetText() });
+        const files = await writeFiles({ mqtt: `{ external: { url: "mqtt://127.0.0.1:${broker.port}", clientId: ${ourId}, protocol: "3.1.1" } }`, mailPort: null, fleet: benchFleet() });
         try {
           await fill(broker.port, ourId);
           ours.push(await drain('tankbell-subscriber.ts', [files.config, String(messages)]));
         } finally {
           files.remove();
         }
+        embeddeds.push(await embedded());
       }
     } finally {
       await broker.stop();
     }
-    const ratios = ours.map((rate, i) => rate / (floors[i] ?? Number.NaN));
-    return [{ key: 'ingestVsFloor', value: median(ratios), says: `of the floor (bare parse-and-acknowledge subscriber), all rules on; rounds ${ratios.map((ratio) => ratio.toFixed(2)).join(' ')}; floor ${Math.round(median(floors))}/s, here ${Math.round(median(ours))}/s on this machine` }];
+    const over = (rates: readonly number[]): number[] => rates.map((rate, i) => rate / (floors[i] ?? Number.NaN));
+    const ratios = over(ours);
+    const embeddedRatios = over(embeddeds);
+    return [{ key: 'ingestVsFloor', value: median(ratios), says: `of the floor (bare parse-and-acknowledge subscriber), all rules on; rounds ${ratios.map((ratio) => ratio.toFixed(2)).join(' ')}; floor ${Math.round(median(floors))}/s, here ${Math.round(median(ours))}/s on this machine` },
+      { key: 'ingestEmbeddedVsFloor', value: median(embeddedRatios), says: `of the same floor through the embedded broker; rounds ${embeddedRatios.map((ratio) => ratio.toFixed(2)).join(' ')}; ${Math.round(median(embeddeds))}/s on this machine` }];
   },
 };

@@ -10,6 +10,7 @@ const read = readService(readFileSync(config, 'utf8'), config, process.env);
 if ('mistakes' in read) throw new Error(JSON.stringify(read.mistakes));
 const app = await startApp({ config: read.config, env: process.env, clock: systemClock, log: makeLogger('error', systemClock.now), onFatal: (error) => { throw error; } });
 
+console.log('ready');
 const { view } = app.engine;
 let startedMs = 0;
 while (view.committedReadings < Number(wanted)) {
