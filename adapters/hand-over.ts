@@ -3,8 +3,8 @@
  * When the queue is full, messages that can wait do; those that cannot (QoS 0) are dropped and said to be.
  */
 import type { Clock } from '../src/clock.ts';
-import type { Deliver } from '../src/domain/delivery.ts';
-import type { Refusal } from '../src/domain/reading.ts';
+import type { Deliver, Delivery } from '../src/domain/delivery.ts';
+import type { Refusal, Sample } from '../src/domain/reading.ts';
 import type { Routed } from './router.ts';
 import { shorten } from './source.ts';
 
@@ -81,20 +81,17 @@ export class HandOver {
   #offer(routed: Routed, arrivedMs: number, committed: () => void): boolean {
     if (this.#closed) return false;
     const notes = this.#dropNotes;
-    const taken = this.#deliver({
-      arrivedMs,
-      samples: routed.samples,
-      refusals: notes.length === 0 ? routed.refusals : [...routed.refusals, ...notes],
-      committed: () => {
-        this.underWay -= 1;
-        committed();
-        if (this.#waiting.length > 0) this.#retry();
-      },
-    });
-    if (!taken) return false;
+    const refusals = notes.length === 0 ? routed.refusals : [...routed.refusals, ...notes];
+    if (!this.#deliver(new Handed(this, arrivedMs, routed.samples, refusals, committed))) return false;
     this.underWay += 1;
     if (notes.length > 0) this.#dropNotes = [];
     return true;
+  }
+
+  /** For `Handed` only. */
+  settle(): void {
+    this.underWay -= 1;
+    if (this.#waiting.length > 0) this.#retry();
   }
 
   #retry(): void {
@@ -120,5 +117,27 @@ export class HandOver {
       this.#retry();
       if (this.#waiting.length > 0) this.#knock();
     });
+  }
+}
+
+/** A delivery as an object of a class: one is made for every message, and a closure each would cost more than the rest of the way. */
+class Handed implements Delivery {
+  readonly arrivedMs: number;
+  readonly samples: readonly Sample[];
+  readonly refusals: readonly Refusal[];
+  readonly #owner: HandOver;
+  readonly #done: () => void;
+
+  constructor(owner: HandOver, arrivedMs: number, samples: readonly Sample[], refusals: readonly Refusal[], done: () => void) {
+    this.#owner = owner;
+    this.arrivedMs = arrivedMs;
+    this.samples = samples;
+    this.refusals = refusals;
+    this.#done = done;
+  }
+
+  committed(): void {
+    this.#done();
+    this.#owner.settle();
   }
 }

@@ -177,6 +177,7 @@ export class Engine implements EngineFace {
   async #drain(): Promise<void> {
     const items = this.#take();
     const batch = new BatchBuilder();
+    const committed: Delivery[] = [];
     const answers: (() => void)[] = [];
     const pointIds = new Set<string>();
     const listening = this.#listeners.size > 0;
@@ -193,7 +194,7 @@ export class Engine implements EngineFace {
             if (listening) pointIds.add(sample.pointId);
           }
           for (const refused of delivery.refusals) batch.refusal(refused, nowMs);
-          answers.push(delivery.committed);
+          committed.push(delivery);
           ticksOnly = false;
           break;
         }
@@ -218,6 +219,7 @@ export class Engine implements EngineFace {
     }
     if (ticksOnly && batch.isEmpty && nowMs - this.#committedMs < aliveEveryMs) return;
     await this.#commit(batch.build(nowMs));
+    for (const delivery of committed) delivery.committed();
     for (const answer of answers) answer();
     if (batch.pages.length > 0) this.#parts.onPages();
     if (listening && (pointIds.size > 0 || batch.changesAlarms)) {
