@@ -3,6 +3,7 @@
  * settings it was taken at; with `--json` one JSON line of all figures comes last.
  */
 import { ingest } from './ingest.ts';
+import { memory } from './memory.ts';
 import { rules } from './rules.ts';
 
 export interface Figure {
@@ -19,7 +20,7 @@ export interface Bench {
   run(): Promise<readonly Figure[]>;
 }
 
-const benches: readonly Bench[] = [ingest, rules];
+const benches: readonly Bench[] = [ingest, rules, memory];
 
 const words = process.argv.slice(2);
 const asJson = words.includes('--json');
