@@ -111,7 +111,10 @@ export interface HistoryReader {
   seriesOf(pointId: string): Promise<SeriesId | null>;
   /** Usable and suspect readings in [fromMs, toMs), oldest first. */
   readings(series: SeriesId, fromMs: number, toMs: number): Promise<readonly Reading[]>;
-  /** At most `count` buckets of equal width over [fromMs, toMs), usable readings only; empty buckets are left out. */
+  /**
+   * At most `count` buckets of equal width over [fromMs, toMs), usable readings only; empty buckets are left out. Lowest, highest and mean are exact.
+   * The edges: `src/store/bucket-edges.ts`.
+   */
   buckets(series: SeriesId, fromMs: number, toMs: number, count: number): Promise<readonly Bucket[]>;
   /** Latest usable reading. */
   latest(series: SeriesId): Promise<Reading | null>;
@@ -127,7 +130,10 @@ export interface HistoryReader {
 
 /** History that arrives in bulk (CSV): stored, never judged. */
 export interface HistoryWriter {
-  /** @returns how many were new; the rest were known already. One transaction. */
+  /**
+   * One transaction. Days that were settled at the last commit are sealed at once: faster by far when a call brings much of a day together.
+   * @returns how many were new; the rest were known already.
+   */
   addHistory(readings: readonly Reading[]): Promise<number>;
   appendJournal(entries: readonly JournalEntry[]): Promise<void>;
 }
@@ -160,7 +166,25 @@ export interface FleetStore {
   putFleet(text: string, journal: readonly JournalEntry[]): Promise<void>;
 }
 
-export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore {
+/** What one step of a chore did, and whether there is more of it to do. */
+export interface ChoreStep {
+  readonly readings: number;
+  readonly more: boolean;
+}
+
+/** Chores, done between commits: every call is one short transaction, so that no commit waits long for it. A crash anywhere loses nothing. */
+export interface Upkeep {
+  /** Seals some readings of days that are settled: over for a while, so that little more will come. */
+  seal(nowMs: number): Promise<ChoreStep>;
+  /** Forgets some of the days of a series that ended before `beforeMs`, oldest first. Days that it touches stay whole. */
+  dropBefore(series: SeriesId, beforeMs: number): Promise<ChoreStep>;
+  /** Forgets sessions that have ended. @returns how many. */
+  dropEndedSessions(nowMs: number): Promise<number>;
+  /** Brings what was committed from the write-ahead log into the main file. */
+  checkpoint(): Promise<void>;
+}
+
+export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep {
   close(): Promise<void>;
 }
 

@@ -2,24 +2,26 @@
 import type { Database } from 'better-sqlite3';
 import type { Alarm } from '../domain/alarm.ts';
 import type { StoredJournalEntry } from '../domain/journal.ts';
-import type { Reading, SeriesId } from '../domain/reading.ts';
+import type { SeriesId } from '../domain/reading.ts';
 import { type AlarmRow, alarmOf } from './alarm-row.ts';
 import { bucketsOn } from './buckets.ts';
 import { conditions } from './conditions.ts';
 import type { Connection } from './connection.ts';
 import type { AlarmQuery, HistoryReader, JournalQuery } from './contract.ts';
 import { type JournalRow, journalEntryOf } from './journal-row.ts';
-import { READING_COLUMNS, latestUsableOn } from './latest.ts';
+import { latestUsableOn } from './latest.ts';
 import { type PageRow, pageOf } from './page-row.ts';
 import { refusalListOn } from './refusal.ts';
+import { spanOn } from './span.ts';
 import { statusListOn } from './status-row.ts';
 import { textMatcherOn } from './text-match.ts';
 
 export function historyReaderOn({ db, attempt }: Connection): HistoryReader {
-  const series = db.prepare<[string], { id: SeriesId }>('SELECT id FROM series WHERE point_id = ? AND EXISTS (SELECT 1 FROM reading WHERE reading.series = series.id)');
-  const span = db.prepare<[SeriesId, number, number], Reading>(
-    `SELECT ${READING_COLUMNS} FROM reading WHERE series = ? AND at_ms >= ? AND at_ms < ? ORDER BY at_ms`,
+  const series = db.prepare<[string], { id: SeriesId }>(
+    `SELECT id FROM series WHERE point_id = ?
+       AND (EXISTS (SELECT 1 FROM reading WHERE reading.series = series.id) OR EXISTS (SELECT 1 FROM chunk WHERE chunk.series = series.id))`,
   );
+  const span = spanOn(db);
   const alarm = db.prepare<[number], AlarmRow>('SELECT * FROM alarm WHERE id = ?');
   const buckets = bucketsOn(db);
   const latest = latestUsableOn(db);
@@ -28,7 +30,7 @@ export function historyReaderOn({ db, attempt }: Connection): HistoryReader {
   const journal = journalOn(db);
   return {
     seriesOf: (pointId) => attempt(() => series.get(pointId)?.id ?? null),
-    readings: (id, fromMs, toMs) => attempt(() => span.all(id, fromMs, toMs)),
+    readings: (id, fromMs, toMs) => attempt(() => span(id, fromMs, toMs)),
     buckets: (id, fromMs, toMs, count) => attempt(() => buckets(id, fromMs, toMs, count)),
     latest: (id) => attempt(() => latest(id, 1)[0] ?? null),
     alarm: (id) =>

@@ -4,7 +4,7 @@ import type { Reading, SeriesId } from '../domain/reading.ts';
 import { type AlarmRow, alarmOf } from './alarm-row.ts';
 import type { Connection } from './connection.ts';
 import type { LiveState, LiveStore, StoredRuleState } from './contract.ts';
-import { latestUsableOn } from './latest.ts';
+import { lastStampOn, latestUsableOn } from './latest.ts';
 import { statusListOn } from './status-row.ts';
 
 export function liveLoaderOn({ db, attempt }: Connection): Pick<LiveStore, 'seriesFor' | 'load'> {
@@ -25,7 +25,7 @@ function loaderOn(db: Database): () => LiveState {
   const openAlarms = db.prepare<[], AlarmRow>('SELECT * FROM alarm WHERE closed_ms IS NULL ORDER BY id');
   const statuses = statusListOn(db);
   const series = db.prepare<[], { id: SeriesId }>('SELECT id FROM series');
-  const lastStamp = db.prepare<[SeriesId], { at_ms: number }>('SELECT at_ms FROM reading WHERE series = ? ORDER BY at_ms DESC LIMIT 1');
+  const lastStamp = lastStampOn(db);
   const nextAlarm = db.prepare<[], { id: number }>('SELECT coalesce(max(id), 0) + 1 AS id FROM alarm');
   const alive = db.prepare<[], { at_ms: number }>('SELECT at_ms FROM alive');
   const latestUsable = latestUsableOn(db);
@@ -35,9 +35,9 @@ function loaderOn(db: Database): () => LiveState {
     const latest = new Map<SeriesId, readonly Reading[]>();
     const lastStampMs = new Map<SeriesId, number>();
     for (const { id } of series.all()) {
-      const stamp = lastStamp.get(id);
-      if (stamp === undefined) continue;
-      lastStampMs.set(id, stamp.at_ms);
+      const stampMs = lastStamp(id);
+      if (stampMs === null) continue;
+      lastStampMs.set(id, stampMs);
       latest.set(id, latestUsable(id, 2));
     }
     return {

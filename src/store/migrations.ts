@@ -163,6 +163,31 @@ export const migrations: readonly Migration[] = [
       CREATE INDEX session_by_account ON session (account_id, expires_ms);
     `,
   },
+  {
+    name: 'sealed days',
+    sql: `
+      -- One row per series and settled UTC day (src/store/codec.ts). An ordinary table: blobs of this size cost three times the bytes WITHOUT ROWID.
+      CREATE TABLE chunk (
+        id       INTEGER PRIMARY KEY,
+        series   INTEGER NOT NULL,
+        day      INTEGER NOT NULL,
+        n        INTEGER NOT NULL,
+        usable   INTEGER NOT NULL,
+        first_ms INTEGER NOT NULL,
+        last_ms  INTEGER NOT NULL,
+        data     BLOB NOT NULL,
+        UNIQUE (series, day)
+      ) STRICT;
+
+      -- The hours of a sealed day (src/store/rollup.ts), small and side by side, so that a year of one series is a few pages to read.
+      CREATE TABLE rollup (
+        series INTEGER NOT NULL,
+        day    INTEGER NOT NULL,
+        hours  BLOB NOT NULL,
+        PRIMARY KEY (series, day)
+      ) STRICT, WITHOUT ROWID;
+    `,
+  },
 ];
 
 /**

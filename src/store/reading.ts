@@ -1,14 +1,17 @@
-/** The hot path: one reading into its row. */
+/** The hot path: one reading into its row, unless its day is sealed and holds it already. */
 import type { Database } from 'better-sqlite3';
 import type { Reading, SeriesId } from '../domain/reading.ts';
 import { StoreError } from './contract.ts';
+import type { SealedTimes } from './known.ts';
 
 export interface ReadingWriter {
   /** Must run inside a transaction. @returns how many were new. @throws StoreError, permanent, for what is no reading. */
   insert(readings: readonly Reading[]): number;
+  /** @throws StoreError, permanent, for what is no reading. */
+  check(reading: Reading): void;
 }
 
-export function readingWriterOn(db: Database): ReadingWriter {
+export function readingWriterOn(db: Database, sealed: SealedTimes): ReadingWriter {
   // A prepared single row inside a transaction is the fastest way in. Not INSERT OR IGNORE: that would swallow every other violation too.
   const insertRow = db.prepare<[number, number, number, number]>(
     'INSERT INTO reading (series, at_ms, value, quality) VALUES (?, ?, ?, ?) ON CONFLICT (series, at_ms) DO NOTHING',
@@ -28,10 +31,13 @@ export function readingWriterOn(db: Database): ReadingWriter {
   }
 
   return {
+    check,
     insert(readings) {
       let added = 0;
+      sealed.refresh();
       for (const reading of readings) {
         check(reading);
+        if (sealed.has(reading.series, reading.atMs)) continue;
         added += insertRow.run(reading.series, reading.atMs, reading.value, reading.quality).changes;
       }
       return added;

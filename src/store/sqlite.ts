@@ -12,7 +12,9 @@ import { historyWriterOn } from './bulk.ts';
 import { liveLoaderOn } from './live.ts';
 import { migrate } from './migrations.ts';
 import { outboxOn } from './outbox.ts';
+import { sealedTimesOn } from './known.ts';
 import { readingWriterOn } from './reading.ts';
+import { upkeepOn } from './upkeep.ts';
 
 /**
  * @param file the database, made with its folder when missing; `:memory:` for a store that dies with the process.
@@ -36,13 +38,15 @@ function composed(file: string, writer: Database, reader: Database): Store {
   const attempt = attemptOn(file);
   const writing: Connection = { db: writer, attempt };
   const reading: Connection = { db: reader, attempt };
-  const readings = readingWriterOn(writer);
+  const sealed = sealedTimesOn(writer);
+  const readings = readingWriterOn(writer, sealed);
   return {
     ...liveLoaderOn(writing),
     ...committerOn(writing, readings),
     ...outboxOn(writing),
     ...historyReaderOn(reading),
-    ...historyWriterOn(writing, readings),
+    ...historyWriterOn(writing, readings, sealed),
+    ...upkeepOn(writing, sealed),
     ...accountsOn(writing),
     ...fleetOn(writing),
     close: () => attempt(() => closeBoth(writer, reader)),

@@ -1,6 +1,8 @@
 /** What every store must do, whatever it is made of. */
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { HOUR } from '../../src/domain/duration.ts';
 import { Quality } from '../../src/domain/reading.ts';
+import { bucketEdges } from '../../src/store/bucket-edges.ts';
 import { type Store, StoreError } from '../../src/store/contract.ts';
 import { T0, alarm, batch, entry, page, reading, refusal, status } from './examples.ts';
 import { seededReadings } from './seeded.ts';
@@ -225,10 +227,14 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
           const found = await store.buckets(a, from, to, count);
           expect(found.length).toBeLessThanOrEqual(count);
           expect(found.reduce((sum, { n }) => sum + n, 0)).toBe(usable.length);
-          const width = Math.ceil((to - from) / count);
+          const edges = bucketEdges(from, to, count);
+          if (edges === null) throw new Error('no buckets');
+          const { originMs, widthMs } = edges;
+          expect(widthMs % HOUR === 0 || originMs === from).toBe(true);
+          expect(originMs).toBeGreaterThan(from - HOUR);
           for (const { fromMs, n, min, max, mean } of found) {
-            expect((fromMs - from) % width).toBe(0);
-            const inside = usable.filter(({ atMs }) => atMs >= fromMs && atMs < fromMs + width).map(({ value }) => value);
+            expect((fromMs - originMs) % widthMs).toBe(0);
+            const inside = usable.filter(({ atMs }) => atMs >= fromMs && atMs < fromMs + widthMs).map(({ value }) => value);
             expect([n, min, max]).toEqual([inside.length, Math.min(...inside), Math.max(...inside)]);
             expect(mean).toBeCloseTo(inside.reduce((sum, value) => sum + value, 0) / inside.length, 9);
           }

@@ -7,11 +7,14 @@ import { StoreError } from '../../src/store/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { storeConformance } from './conformance.ts';
 import { T0, alarm, batch, entry, page, reading, status } from './examples.ts';
+import { sealing } from './sealing.ts';
 import { temporaryFolder } from './temporary-folder.ts';
 
 const folder = temporaryFolder();
 
 storeConformance('SQLite in memory', () => openSqliteStore(':memory:'));
+storeConformance('SQLite, sealed after every write', async () => sealing(await openSqliteStore(':memory:'), () => true));
+storeConformance('SQLite, half sealed', async () => sealing(await openSqliteStore(':memory:'), (write) => write % 2 === 0));
 storeConformance('SQLite in a file', () => openSqliteStore(join(folder.fresh(), 'deeper', 'tankbell.db')));
 
 describe('SQLite file', () => {
