@@ -23,6 +23,7 @@ import type { Fleet } from './domain/fleet.ts';
 import type { JournalEntry } from './domain/journal.ts';
 import { Engine } from './engine/engine.ts';
 import { importCsv } from './engine/import-csv.ts';
+import { type Housekeeping, startHousekeeping } from './housekeeping.ts';
 import type { Logger } from './log.ts';
 import { type AckLinks, makeAckLinks } from './notify/ack-link.ts';
 import { MAIL_NOT_SET_UP, type Sender, startSender } from './notify/sender.ts';
@@ -111,7 +112,9 @@ export async function startApp(parts: AppParts): Promise<App> {
   const undo: (() => Promise<void> | void)[] = [() => core.stop()];
   try {
     let source: MqttSource | null = null;
-    const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source, clock.now())]), mailStatus(config, sender)];
+    const housekeeping = startHousekeeping({ store, fleet: () => fleet, clock, log });
+    undo.push(() => housekeeping.stop());
+    const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source, clock.now())]), mailStatus(config, sender), storeStatus(housekeeping)];
     const localToken = randomBytes(32).toString('base64url');
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
@@ -219,6 +222,13 @@ function mailStatus(config: ServiceConfig, sender: Sender): SourceStatus {
     name: 'Mail', state: lastHandedOverMs === null ? 'idle' : 'ok', sinceMs: lastHandedOverMs,
     detail: lastHandedOverMs === null ? `Through ${config.mail.host}:${config.mail.port}; nothing sent since the start` : `Through ${config.mail.host}:${config.mail.port}; last message handed over`,
   };
+}
+
+function storeStatus(housekeeping: Housekeeping): SourceStatus {
+  const { trouble, troubleMs, doneMs, sealedReadings, droppedReadings } = housekeeping.status();
+  if (trouble !== null) return { name: 'Store', state: 'trouble', sinceMs: troubleMs, detail: `The chores of the store were not all done: ${trouble}` };
+  if (doneMs === null) return { name: 'Store', state: 'ok', sinceMs: null, detail: 'Settled days are being sealed for the first time since the start' };
+  return { name: 'Store', state: 'ok', sinceMs: doneMs, detail: `Chores done; the last time ${sealedReadings} readings were sealed and ${droppedReadings} forgotten` };
 }
 
 function health(engine: Engine, sender: Sender, nowMs: number): { ok: boolean; facts: Record<string, unknown> } {

@@ -26,6 +26,9 @@ export type Command =
   | { readonly command: 'user'; readonly action: 'add'; readonly name: string; readonly config: string; readonly person: string | null; readonly passwordFromStdin: boolean }
   | { readonly command: 'user'; readonly action: 'remove'; readonly name: string; readonly config: string }
   | { readonly command: 'user'; readonly action: 'list'; readonly config: string }
+  | { readonly command: 'backup'; readonly target: string; readonly config: string }
+  | { readonly command: 'restore'; readonly file: string; readonly replace: boolean; readonly config: string }
+  | { readonly command: 'check-store'; readonly config: string }
   | { readonly command: 'page-test'; readonly person: string; readonly config: string };
 
 export type Arguments =
@@ -150,6 +153,52 @@ ${configHelp}
       if (action === 'remove') return withConfig(values, (config) => ({ command: 'user', action, name, config }));
       return withConfig(values, (config) => ({ command: 'user', action, name, config, person: values.get('person') ?? null, passwordFromStdin: flags.has('password-stdin') }));
     },
+  },
+  backup: {
+    oneLine: 'copy the store to a file, checked',
+    help: `usage: tankbell backup FOLDER|FILE --config FILE
+
+Copies everything that is kept (readings, alarms, journal, logins) into one file while the service runs, reads it back whole, and
+writes a manifest with its SHA-256 beside it. In a folder the file is named after the time. A file that exists is never overwritten.
+
+${configHelp}`,
+    values: ['config'],
+    flags: [],
+    build: ({ words, values }) => {
+      const [target, ...others] = words;
+      if (target === undefined) return 'name a folder or a file to copy to, on another disk if there is one';
+      if (others.length > 0) return `"${others.join(' ')}" is left over`;
+      return withConfig(values, (config) => ({ command: 'backup', target, config }));
+    },
+  },
+  restore: {
+    oneLine: 'put a backup in place of the store',
+    help: `usage: tankbell restore FILE --config FILE [--replace]
+
+Checks a backup against its manifest and from the inside, and puts it into the data folder. Stop the service first.
+
+${configHelp}
+  --replace            there is a store already: keep it beside the restored one`,
+    values: ['config'],
+    flags: ['replace'],
+    build: ({ words, values, flags }) => {
+      const [file, ...others] = words;
+      if (file === undefined) return 'no backup is named';
+      if (others.length > 0) return `"${others.join(' ')}" is left over`;
+      return withConfig(values, (config) => ({ command: 'restore', file, replace: flags.has('replace'), config }));
+    },
+  },
+  'check-store': {
+    oneLine: 'check that everything that is kept is whole',
+    help: `usage: tankbell check-store --config FILE
+
+Reads the whole store, every sealed day included, and lists what is damaged. Works beside a running service and changes nothing.
+Ends with 0 when all is well and 1 when not.
+
+${configHelp}`,
+    values: ['config'],
+    flags: [],
+    build: ({ words, values }) => noWords(words) ?? withConfig(values, (config) => ({ command: 'check-store', config })),
   },
   'page-test': {
     oneLine: 'send a test page to one person',

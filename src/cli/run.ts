@@ -5,9 +5,12 @@ import { systemClock } from '../clock.ts';
 import { loadRuleKinds } from '../rules/load.ts';
 import { StoreError } from '../store/contract.ts';
 import type { Command } from './arguments.ts';
+import { backup } from './backup.ts';
 import { check } from './check.ts';
+import { checkStore } from './check-store.ts';
 import { runImport } from './import.ts';
 import { pageTest } from './page-test.ts';
+import { restore } from './restore.ts';
 import { serve } from './serve.ts';
 import { openService, type Terminal } from './terminal.ts';
 import { user } from './user.ts';
@@ -31,6 +34,12 @@ export async function runCommand(command: Command): Promise<number> {
         return await runImport(command, openService(command.config, terminal), terminal);
       case 'user':
         return await user(command, openService(command.config, terminal), terminal);
+      case 'backup':
+        return await backup(command.target, openService(command.config, terminal), terminal);
+      case 'restore':
+        return await restore(command.file, command.replace, openService(command.config, terminal), terminal);
+      case 'check-store':
+        return checkStore(openService(command.config, terminal), terminal);
       case 'page-test':
         return await pageTest(command.person, openService(command.config, terminal), terminal);
     }

@@ -47,6 +47,7 @@ export function readPoint(state: FleetReadingState, owner: PointOwner, value: un
     unit: parsed.unit ?? null,
     everyMs: parsed.every,
     silentAfterMs,
+    keepMs: parsed.keep ?? null,
     source,
   };
 }

@@ -7,7 +7,7 @@ import { z } from 'zod';
 import { priorities } from '../domain/alarm.ts';
 import { SECOND } from '../domain/duration.ts';
 import { equipmentKinds, places } from '../domain/fleet.ts';
-import { celsius, duration, kelvin, litres, millimetres, watts } from './quantity.ts';
+import { celsius, duration, keeping, kelvin, litres, millimetres, watts } from './quantity.ts';
 import { timeZoneFix } from './time-zone.ts';
 
 const refuseUnless = (good: (text: string) => string | null) => (text: string, context: z.RefinementCtx<string>) => {
@@ -169,6 +169,7 @@ export const fleetShapes = {
     unit: text().optional().meta({ example: '°C' }),
     every: duration('30s', SECOND / 10).meta({ example: '30s', description: 'expected time between readings' }),
     silentAfter: duration('10m', SECOND).optional().meta({ example: '10m' }),
+    keep: keeping('5y').optional().meta({ example: '5y' }),
     source: z.unknown().optional().meta({ example: '{ topic: harbor-lobby/reef/temperature, format: number }' }),
   }),
   /** Keys beside these are the options of the format. */

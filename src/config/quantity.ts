@@ -85,3 +85,22 @@ export const duration = (example: string, minMs: number) =>
     if (ms > 366 * DAY) return refuse(`"${String(text)}" is longer than a year`, `write a shorter one, like "${example}"`);
     return ms;
   });
+
+/** Less would forget what the pages of a month are made of, and is more likely a slip: `5m` for five months. */
+const SHORTEST_KEPT_DAYS = 30;
+const LONGEST_KEPT_YEARS = 100;
+
+/** How long readings are kept, milliseconds: `90d`, `5y`. A year counts 366 days, so that none is ever cut short. */
+export const keeping = (example: string) =>
+  z.unknown().transform((text, context): number => {
+    const refuse = (message: string, fix: string): never => {
+      context.addIssue({ code: 'custom', message, params: { fix } });
+      return z.NEVER;
+    };
+    const [, amount, unit] = typeof text === 'string' ? (/^(\d+)\s*(d|y)$/.exec(text.trim()) ?? []) : [];
+    if (amount === undefined) return refuse(`"${String(text)}" does not say how long readings are kept`, `write days or years, like "90d" or "${example}", or remove the line: they are kept for ever then`);
+    const days = Number(amount) * (unit === 'y' ? 366 : 1);
+    if (days < SHORTEST_KEPT_DAYS) return refuse(`"${String(text)}" would forget readings after less than ${SHORTEST_KEPT_DAYS} days`, `write at least "${SHORTEST_KEPT_DAYS}d", like "${example}", or remove the line: they are kept for ever then`);
+    if (days > LONGEST_KEPT_YEARS * 366) return refuse(`"${String(text)}" is longer than ${LONGEST_KEPT_YEARS} years`, 'remove the line: readings are kept for ever then');
+    return days * DAY;
+  });

@@ -100,6 +100,8 @@ export interface Point {
   readonly everyMs: number;
   /** A value older than this is not current any more, and the point is silent. */
   readonly silentAfterMs: number;
+  /** Readings of days older than this are forgotten; `null`: kept for ever. */
+  readonly keepMs: number | null;
   readonly source: PointSource | null;
 }
 

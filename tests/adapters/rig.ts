@@ -8,7 +8,7 @@ import type { Fleet, Point, Site } from '../../src/domain/fleet.ts';
 export function point(id: string, topic: string, format = 'number', options: unknown = {}): Point {
   return {
     id, siteId: 'harbor-lobby', tankId: null, equipmentId: null, name: id, kind: 'temperature', place: 'display', unit: '°C',
-    everyMs: 30_000, silentAfterMs: 300_000, source: { topic, format, options },
+    everyMs: 30_000, silentAfterMs: 300_000, keepMs: null, source: { topic, format, options },
   };
 }
 

@@ -5,6 +5,7 @@
 import { ingest } from './ingest.ts';
 import { memory } from './memory.ts';
 import { rules } from './rules.ts';
+import { store } from './store.ts';
 
 export interface Figure {
   /** Key in the JSON line. */
@@ -20,7 +21,7 @@ export interface Bench {
   run(): Promise<readonly Figure[]>;
 }
 
-const benches: readonly Bench[] = [ingest, rules, memory];
+const benches: readonly Bench[] = [ingest, rules, memory, store];
 
 const words = process.argv.slice(2);
 const asJson = words.includes('--json');

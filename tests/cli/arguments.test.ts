@@ -21,6 +21,10 @@ describe('commands', () => {
     ['user add ana --person ana --password-stdin --config a.yaml', { command: 'user', action: 'add', name: 'ana', config: 'a.yaml', person: 'ana', passwordFromStdin: true }],
     ['user remove ana --config a.yaml', { command: 'user', action: 'remove', name: 'ana', config: 'a.yaml' }],
     ['user list --config a.yaml', { command: 'user', action: 'list', config: 'a.yaml' }],
+    ['backup /mnt/stick --config a.yaml', { command: 'backup', target: '/mnt/stick', config: 'a.yaml' }],
+    ['restore old.sqlite --replace --config a.yaml', { command: 'restore', file: 'old.sqlite', replace: true, config: 'a.yaml' }],
+    ['restore old.sqlite --config a.yaml', { command: 'restore', file: 'old.sqlite', replace: false, config: 'a.yaml' }],
+    ['check-store --config a.yaml', { command: 'check-store', config: 'a.yaml' }],
     ['page-test ana --config a.yaml', { command: 'page-test', person: 'ana', config: 'a.yaml' }],
   ])('%s', (line, run) => expect(read(line)).toEqual({ run }));
 
@@ -53,6 +57,10 @@ describe('mistakes say what there is', () => {
     ['user add --config a.yaml', 'user: no name is given'],
     ['user add ana secret --config a.yaml', 'user: "secret" is left over'],
     ['user list --password-stdin --config a.yaml', 'user: --person and --password-stdin belong to "user add"'],
+    ['backup --config a.yaml', 'backup: name a folder or a file to copy to, on another disk if there is one'],
+    ['restore --config a.yaml', 'restore: no backup is named'],
+    ['restore a b --config a.yaml', 'restore: "b" is left over'],
+    ['check-store a.yaml', 'check-store: "a.yaml" is left over; the service file is named by --config'],
     ['page-test --config a.yaml', 'page-test: no person is named; write the id from the "people" of the fleet file'],
   ])('%s', (line, mistake) => expect(mistakeIn(line)).toBe(mistake));
 

@@ -4,7 +4,7 @@ import { Quality, type Sample } from '../../src/domain/reading.ts';
 import { aheadBoundMs, Intake, isRefusal } from '../../src/ingest/intake.ts';
 
 const point = (id: string, kind: Point['kind'], unit: string | null): Point => ({
-  id, siteId: 's', tankId: 't', equipmentId: null, name: id, kind, place: 'display', unit, everyMs: 30_000, silentAfterMs: 300_000, source: null,
+  id, siteId: 's', tankId: 't', equipmentId: null, name: id, kind, place: 'display', unit, everyMs: 30_000, silentAfterMs: 300_000, keepMs: null, source: null,
 });
 const fleet: Fleet = { clients: [], sites: [], tanks: [], equipment: [], ruleSettings: [], people: [], onCall: { steps: [], repeatAfterMs: null }, points: [point('t/temp', 'temperature', '°F'), point('t/pump', 'switch', null), point('t/level', 'level', 'cm')] };
 const series = new Map([['t/temp', 1], ['t/pump', 2], ['t/level', 3]]);

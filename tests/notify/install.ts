@@ -28,7 +28,7 @@ export const heater: Equipment = {
 
 const point = (id: string, name: string, kind: Point['kind'], equipmentId: string | null): Point => ({
   id: `lobby-reef/${id}`, siteId: 'harbor-main', tankId: 'lobby-reef', equipmentId, name, kind, place: 'display', unit: null,
-  everyMs: 30 * SECOND, silentAfterMs: 5 * MINUTE, source: null,
+  everyMs: 30 * SECOND, silentAfterMs: 5 * MINUTE, keepMs: null, source: null,
 });
 export const waterPoint = point('water', 'Water temperature', 'temperature', null);
 export const powerPoint = point('heater-1-power', 'Heater 1 power', 'power', heater.id);

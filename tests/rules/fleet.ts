@@ -18,7 +18,7 @@ export function equipment(kind: EquipmentKind, name: string, facts: Partial<Equi
 export function point(kind: Kind, name: string, facts: Partial<Point> = {}): Point {
   return {
     id: `reef/${name}`, siteId: site.id, tankId: 'reef', equipmentId: null, name, kind, place: 'display', unit: null,
-    everyMs: 30_000, silentAfterMs: 600_000, source: { topic: `harbor-lobby/${name}`, format: 'number', options: {} }, ...facts,
+    everyMs: 30_000, silentAfterMs: 600_000, keepMs: null, source: { topic: `harbor-lobby/${name}`, format: 'number', options: {} }, ...facts,
   };
 }
 

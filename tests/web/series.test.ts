@@ -7,7 +7,7 @@ import { FakeStore } from './fakes.ts';
 
 const point: Point = {
   id: 'tank/temp', siteId: 'site', tankId: 'tank', equipmentId: null, name: 'Temperature', kind: 'temperature', place: 'display', unit: null,
-  everyMs: MINUTE, silentAfterMs: 5 * MINUTE, source: null,
+  everyMs: MINUTE, silentAfterMs: 5 * MINUTE, keepMs: null, source: null,
 };
 
 function storeWith(values: readonly (readonly [number, number, number?])[]): FakeStore {

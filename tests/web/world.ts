@@ -81,7 +81,7 @@ const equipment = (tankId: string, id: string, kind: Equipment['kind'], name: st
 });
 
 const point = (owner: Tank, id: string, name: string, kind: Point['kind'], place: Point['place'], facts: Partial<Point> = {}): Point => ({
-  id: `${owner.id}/${id}`, siteId: owner.siteId, tankId: owner.id, equipmentId: null, name, kind, place, unit: null, everyMs: MINUTE, silentAfterMs: 10 * MINUTE, source: null, ...facts,
+  id: `${owner.id}/${id}`, siteId: owner.siteId, tankId: owner.id, equipmentId: null, name, kind, place, unit: null, everyMs: MINUTE, silentAfterMs: 10 * MINUTE, keepMs: null, source: null, ...facts,
 });
 
 const lobby = tank('lobby', 'tower', 'Lobby reef (invented)', 'reef', 1200);
