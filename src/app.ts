@@ -33,6 +33,7 @@ import type { Rule } from './rules/contract.ts';
 import { loadRuleKinds } from './rules/load.ts';
 import type { Store } from './store/contract.ts';
 import { lockDataDir } from './store/lock.ts';
+import { RESERVE_PART_BYTES } from './store/reserve.ts';
 import { openSqliteStore } from './store/sqlite.ts';
 import type { SourceStatus, WebOptions } from './web/options.ts';
 import { startWeb } from './web/start.ts';
@@ -78,7 +79,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
   const lock = lockDataDir(config.dataDir);
   const undo: (() => Promise<void> | void)[] = [() => lock.release()];
   try {
-    const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'));
+    const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'), { reserveBytes: RESERVE_PART_BYTES });
     undo.push(() => store.close());
     const { fleet, rules } = await takeFleet(parts, store);
     const ackLinks = makeAckLinks(signingKey(parts), config.web.publicUrl);
@@ -114,13 +115,13 @@ export async function startApp(parts: AppParts): Promise<App> {
     let source: MqttSource | null = null;
     const housekeeping = startHousekeeping({ store, fleet: () => fleet, clock, log });
     undo.push(() => housekeeping.stop());
-    const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source, clock.now())]), mailStatus(config, sender), storeStatus(housekeeping)];
+    const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source, clock.now())]), mailStatus(config, sender), storeStatus(store, housekeeping)];
     const localToken = randomBytes(32).toString('base64url');
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
       fleet: () => fleet, rules: () => rules, engine, store, ackLinks, importCsv: core.importCsv, localToken, sources,
-      health: () => health(engine, sender, clock.now()), clock, log,
+      health: () => health(store, engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());
     // Lets the command line reach this process; readable by its own user only, like the database beside it.
@@ -224,22 +225,25 @@ function mailStatus(config: ServiceConfig, sender: Sender): SourceStatus {
   };
 }
 
-function storeStatus(housekeeping: Housekeeping): SourceStatus {
+function storeStatus(store: Store, housekeeping: Housekeeping): SourceStatus {
+  const { trouble: full } = store.space();
+  if (full !== null) return { name: 'Store', state: 'trouble', sinceMs: null, detail: full };
   const { trouble, troubleMs, doneMs, sealedReadings, droppedReadings } = housekeeping.status();
   if (trouble !== null) return { name: 'Store', state: 'trouble', sinceMs: troubleMs, detail: `The chores of the store were not all done: ${trouble}` };
   if (doneMs === null) return { name: 'Store', state: 'ok', sinceMs: null, detail: 'Settled days are being sealed for the first time since the start' };
   return { name: 'Store', state: 'ok', sinceMs: doneMs, detail: `Chores done; the last time ${sealedReadings} readings were sealed and ${droppedReadings} forgotten` };
 }
 
-function health(engine: Engine, sender: Sender, nowMs: number): { ok: boolean; facts: Record<string, unknown> } {
+function health(store: Store, engine: Engine, sender: Sender, nowMs: number): { ok: boolean; facts: Record<string, unknown> } {
   const { view } = engine;
+  const trouble = view.trouble ?? store.space().trouble;
   const { oldestUnsentMs, lastError } = sender.status();
   const sinceCommitMs = nowMs - view.committedMs;
-  const ok = view.trouble === null && sinceCommitMs < 90_000 && (oldestUnsentMs === null || nowMs - oldestUnsentMs < 300_000);
+  const ok = trouble === null && sinceCommitMs < 90_000 && (oldestUnsentMs === null || nowMs - oldestUnsentMs < 300_000);
   return {
     ok,
     facts: {
-      version, upFor: showDuration(nowMs - view.startedMs), lastCommitSeconds: Math.round(sinceCommitMs / 1000), store: view.trouble ?? 'ok',
+      version, upFor: showDuration(nowMs - view.startedMs), lastCommitSeconds: Math.round(sinceCommitMs / 1000), store: trouble ?? 'ok',
       oldestUnsentPageSeconds: oldestUnsentMs === null ? null : Math.round((nowMs - oldestUnsentMs) / 1000), mail: lastError ?? 'ok',
     },
   };

@@ -106,7 +106,7 @@ export class Engine implements EngineFace {
   }
 
   readonly deliver: Deliver = (delivery) => {
-    if (this.#stopped || this.#queue.length >= queueBound) return false;
+    if (this.#stopped || this.#queue.length >= queueBound || !this.#parts.store.space().takesReadings) return false;
     this.#noticeFreeze(delivery.arrivedMs);
     this.#push({ type: 'delivery', delivery });
     return true;

@@ -5,11 +5,13 @@ import type { Connection } from './connection.ts';
 import type { Batch, LiveStore, StoredRuleState } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import { pageInsertOn } from './page-row.ts';
+import type { SealedTimes } from './known.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
+import { type Reserve, withReserve } from './reserve.ts';
 import { statusUpsertOn } from './status-row.ts';
 
-export function committerOn({ db, attempt }: Connection, readings: ReadingWriter): Pick<LiveStore, 'commit'> {
+export function committerOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes, reserve: Reserve): Pick<LiveStore, 'commit' | 'space'> {
   const putRuleState = ruleStateUpsertOn(db);
   const putAlarm = alarmUpsertOn(db);
   const putStatus = statusUpsertOn(db);
@@ -29,7 +31,19 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     putAlive.run(batch.aliveMs);
   });
 
-  return { commit: (batch) => attempt(() => write.immediate(batch)) };
+  return {
+    commit: (batch) =>
+      attempt(() => {
+        reserve.look(batch.aliveMs);
+        try {
+          withReserve(db, reserve, () => write.immediate(batch));
+        } catch (error) {
+          sealed.forget();
+          throw error;
+        }
+      }),
+    space: () => ({ takesReadings: reserve.takesReadings, trouble: reserve.trouble }),
+  };
 }
 
 function ruleStateUpsertOn(db: Database): (state: StoredRuleState) => void {

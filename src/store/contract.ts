@@ -55,6 +55,11 @@ export interface LiveStore {
   load(): Promise<LiveState>;
   /** @throws StoreError, `permanent` when trying again cannot help. */
   commit(batch: Batch): Promise<void>;
+  /**
+   * The disk. Where `takesReadings` is false, what room is left is kept for alarms, pages and the journal: readings must wait with their senders,
+   * unacknowledged. A batch that has some is still committed if it can be.
+   */
+  space(): { readonly takesReadings: boolean; /** What to do, in words; `null`: all is well. */ readonly trouble: string | null };
 }
 
 /** The sending side of the outbox. Claims are compare-and-set, so that two senders never hold one page. */

@@ -28,6 +28,9 @@ export function storeErrorOf(error: unknown, file: string): StoreError {
   return new StoreError(told, { permanent: true, cause: error });
 }
 
+/** Was there no room on the disk? */
+export const isFull = (error: unknown): boolean => primaryCode(error) === 'SQLITE_FULL';
+
 /** `SQLITE_IOERR` of `SQLITE_IOERR_WRITE`; the file system's own words for the same troubles are translated. */
 function primaryCode(error: unknown): string {
   if (!(error instanceof Error) || !('code' in error) || typeof error.code !== 'string') return '';

@@ -5,6 +5,7 @@ import type { Connection } from './connection.ts';
 import { type Outbox, type PageOutcome, StoreError } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import { type PageRow, pageInsertOn, pageOf } from './page-row.ts';
+import { type Reserve, withReserve } from './reserve.ts';
 
 interface Settlement {
   readonly id: string;
@@ -15,7 +16,7 @@ interface Settlement {
   readonly error: string | null;
 }
 
-export function outboxOn({ db, attempt }: Connection): Outbox {
+export function outboxOn({ db, attempt }: Connection, reserve: Reserve): Outbox {
   // A claim lying in the future (the clock was set back) counts as old once it is further off than any sender takes.
   const due = db.prepare<[{ nowMs: number; claimMs: number; limit: number }], PageRow>(
     `SELECT * FROM page WHERE state IN ('queued', 'claimed')
@@ -47,8 +48,8 @@ export function outboxOn({ db, attempt }: Connection): Outbox {
   });
 
   return {
-    claim: (nowMs, limit, claimMs) => attempt(() => claim.immediate(nowMs, limit, claimMs)),
-    settle: (pageId, outcome, journal) => attempt(() => settle.immediate(pageId, outcome, journal)),
+    claim: (nowMs, limit, claimMs) => attempt(() => withReserve(db, reserve, () => claim.immediate(nowMs, limit, claimMs))),
+    settle: (pageId, outcome, journal) => attempt(() => withReserve(db, reserve, () => settle.immediate(pageId, outcome, journal))),
     enqueue: (page) => attempt(() => insert(page)),
     oldestUnsentMs: () => attempt(() => oldest.get()?.ms ?? null),
   };

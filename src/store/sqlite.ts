@@ -14,19 +14,26 @@ import { migrate } from './migrations.ts';
 import { outboxOn } from './outbox.ts';
 import { sealedTimesOn } from './known.ts';
 import { readingWriterOn } from './reading.ts';
+import { type Reserve, noReserve, reserveIn } from './reserve.ts';
 import { upkeepOn } from './upkeep.ts';
+
+export interface StoreOptions {
+  /** Room kept twice beside the database for the day the disk is full (`src/store/reserve.ts`); left out: none. For whoever stays. */
+  readonly reserveBytes?: number;
+}
 
 /**
  * @param file the database, made with its folder when missing; `:memory:` for a store that dies with the process.
  * @throws StoreError: permanent for a file that is damaged, another program's or a newer Tankbell's; passing for a disk in trouble.
  */
-export function openSqliteStore(file: string): Promise<Store> {
+export function openSqliteStore(file: string, options: StoreOptions = {}): Promise<Store> {
   return attemptOn(file)(() => {
     if (file !== IN_MEMORY) mkdirSync(dirname(file), { recursive: true, mode: PRIVATE });
     const writer = openWriter(file);
     try {
       migrate(writer);
-      return composed(file, writer, file === IN_MEMORY ? writer : openReader(file));
+      const reserve = options.reserveBytes === undefined || file === IN_MEMORY ? noReserve : reserveIn(dirname(file), options.reserveBytes);
+      return composed(file, writer, file === IN_MEMORY ? writer : openReader(file), reserve);
     } catch (error) {
       writer.close();
       throw error;
@@ -34,7 +41,7 @@ export function openSqliteStore(file: string): Promise<Store> {
   });
 }
 
-function composed(file: string, writer: Database, reader: Database): Store {
+function composed(file: string, writer: Database, reader: Database, reserve: Reserve): Store {
   const attempt = attemptOn(file);
   const writing: Connection = { db: writer, attempt };
   const reading: Connection = { db: reader, attempt };
@@ -42,8 +49,8 @@ function composed(file: string, writer: Database, reader: Database): Store {
   const readings = readingWriterOn(writer, sealed);
   return {
     ...liveLoaderOn(writing),
-    ...committerOn(writing, readings),
-    ...outboxOn(writing),
+    ...committerOn(writing, readings, sealed, reserve),
+    ...outboxOn(writing, reserve),
     ...historyReaderOn(reading),
     ...historyWriterOn(writing, readings, sealed),
     ...upkeepOn(writing, sealed),

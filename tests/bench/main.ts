@@ -2,6 +2,7 @@
  * `npm run bench [-- NAME] [-- --json]`: figures as ratios against a baseline measured in the same run. Prints a line per figure with the
  * settings it was taken at; with `--json` one JSON line of all figures comes last.
  */
+import { csv } from './csv.ts';
 import { ingest } from './ingest.ts';
 import { memory } from './memory.ts';
 import { rules } from './rules.ts';
@@ -21,7 +22,7 @@ export interface Bench {
   run(): Promise<readonly Figure[]>;
 }
 
-const benches: readonly Bench[] = [ingest, rules, memory, store];
+const benches: readonly Bench[] = [ingest, rules, memory, store, csv];
 
 const words = process.argv.slice(2);
 const asJson = words.includes('--json');
