@@ -10,7 +10,7 @@ export const IN_MEMORY = ':memory:';
 export const PRIVATE = 0o700;
 
 /** How long a connection waits for another process (an import beside the service) before it reports that it is busy. */
-const BUSY_MS = 2000;
+export const BUSY_MS = 2000;
 
 /** The write-ahead file is cut back to this after a checkpoint, so that one big import does not occupy the disk for ever. */
 const WAL_LIMIT_BYTES = 64 * 1024 * 1024;

@@ -8,6 +8,7 @@ import { join } from 'node:path';
 import { randomBytes } from 'node:crypto';
 import type { Database } from 'better-sqlite3';
 import { MINUTE } from '../domain/duration.ts';
+import { BUSY_MS } from './connection.ts';
 import { isFull } from './errors.ts';
 
 export const RESERVE_FILES = ['tankbell.reserve-1', 'tankbell.reserve-2'] as const;
@@ -54,11 +55,15 @@ export function withReserve<T>(db: Database, reserve: Reserve, work: () => T): T
 
 /** What stands in the log moves into the database, mostly onto pages that are there already, and its room is given back. */
 function emptyLog(db: Database): true {
+  // Whoever reads for long, a backup perhaps, holds the log: then there is no point in waiting.
+  db.pragma('busy_timeout = 0');
   try {
     db.pragma('wal_checkpoint(TRUNCATE)');
   } catch (error) {
     // No room for that either: nothing is lost, the log stays as it is.
     if (!isFull(error)) throw error;
+  } finally {
+    db.pragma(`busy_timeout = ${BUSY_MS}`);
   }
   return true;
 }

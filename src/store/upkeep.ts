@@ -44,7 +44,8 @@ export function upkeepOn({ db, attempt }: Connection, sealed: SealedTimes): Upke
     dropEndedSessions: (nowMs) => attempt(() => dropSessions.run(nowMs).changes),
     checkpoint: () =>
       attempt(() => {
-        db.pragma('wal_checkpoint(TRUNCATE)');
+        // Passive: waits for nobody, so no commit waits for it either.
+        db.pragma('wal_checkpoint(PASSIVE)');
       }),
   };
 }

@@ -89,7 +89,7 @@ function checkDays(db: Database, fault: (text: string) => void): void {
     const told = [row.n, row.usable, row.first_ms, row.last_ms];
     const found = [atMs.length, usableOf(readings).atMs.length, atMs[0], atMs.at(-1)];
     if (told.some((value, i) => value !== found[i])) fault(`${where}: the row says ${told.join(', ')}, its readings say ${found.join(', ')}`);
-    if (hours === null || !rollupOf(readings).every((byte, i) => byte === hours[i])) fault(`${where}: the hours counted of it are not those of its readings (charts over months may be wrong there)`);
+    if (hours === null || !Buffer.from(hours).equals(rollupOf(readings))) fault(`${where}: the hours counted of it are not those of its readings (charts over months may be wrong there)`);
   }
   const orphans = db.prepare<[], { series: number; day: number }>('SELECT series, day FROM rollup WHERE NOT EXISTS (SELECT 1 FROM chunk WHERE chunk.series = rollup.series AND chunk.day = rollup.day)');
   for (const { series, day } of orphans.iterate()) fault(`${showDay(day)} of series ${series}: hours are counted of a day that is not there`);
