@@ -41,7 +41,7 @@ export function checkShared(state: FleetReadingState, sources: readonly ClaimedS
     if (otherFormat !== undefined) {
       state.findings.at([...source.pointPath, 'source', 'format'], `topic "${source.topic}" is read as "${otherFormat.format}" on line ${lineOf(otherFormat)} and as "${source.format}" here`, `write "format: ${otherFormat.format}" in both, or give each its own topic`);
     } else if (same !== undefined) {
-      state.findings.at([...source.pointPath, 'source'], `this reads the same value of topic "${source.topic}" as the point on line ${lineOf(same)}`, `remove one of the two, or let them read different ${hasKey(source.options, 'value') ? 'values ("value: /…")' : 'topics'}`);
+      state.findings.at([...source.pointPath, 'source'], `this reads the same value of topic "${source.topic}" as the point on line ${lineOf(same)}`, `remove one of the two, or let them read different ${whatDiffers(source.options)}`);
     }
     byTopic.set(source.topic, [...earlier, source]);
   }
@@ -73,7 +73,15 @@ export function checkSites(state: FleetReadingState, sites: readonly SiteTopics[
 /** What of the message a point reads: its options without those about time and unit, which points may share. */
 function whatItReads(options: unknown): string {
   if (typeof options !== 'object' || options === null) return JSON.stringify(options ?? null);
-  return JSON.stringify(Object.entries(options).filter(([key]) => !/^(time|unit)/.test(key)).sort(([a], [b]) => a.localeCompare(b)));
+  // Beside "value" a unit says where the unit stands; beside a name it chooses between values of that name.
+  const shared = hasKey(options, 'value') ? /^(time|unit)/ : /^(time|cadence)/;
+  return JSON.stringify(Object.entries(options).filter(([key]) => !shared.test(key)).sort(([a], [b]) => a.localeCompare(b)));
+}
+
+function whatDiffers(options: unknown): string {
+  if (hasKey(options, 'value')) return 'values ("value: /…")';
+  if (hasKey(options, 'name')) return 'values ("name: …", and "unit: …" where one name carries several)';
+  return hasKey(options, 'metric') ? 'metrics ("metric: …")' : 'topics';
 }
 
 const hasKey = (value: unknown, key: string): boolean => typeof value === 'object' && value !== null && Object.hasOwn(value, key);

@@ -38,6 +38,8 @@ export interface Sample {
   readonly value: number | boolean | string;
   /** Unit the payload itself names; overrides the unit declared for the point. */
   readonly unit: string | null;
+  /** The source promises its next value within this time; from now on that is the point's cadence. Left out: as before. */
+  readonly nextWithinMs?: number;
 }
 
 /** A refused piece of input: kept with its reason, counted, shown; it takes nothing else down with it. */

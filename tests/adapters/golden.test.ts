@@ -13,7 +13,7 @@ const formats = await loadFormats();
 const foldersIn = (url: URL): string[] => readdirSync(url, { withFileTypes: true }).filter((entry) => entry.isDirectory()).map(({ name }) => name);
 
 const fieldsFile = z.array(z.strictObject({ pointId: z.string(), options: z.unknown() }));
-const samplesFile = z.array(z.strictObject({ pointId: z.string(), atMs: z.int().nullable(), value: z.union([z.number(), z.boolean(), z.string()]), unit: z.string().nullable() }));
+const samplesFile = z.array(z.strictObject({ pointId: z.string(), atMs: z.int().nullable(), value: z.union([z.number(), z.boolean(), z.string()]), unit: z.string().nullable(), nextWithinMs: z.int().optional(), historical: z.literal(true).optional() }));
 const rejectFile = z.strictObject({ samples: samplesFile, refusals: z.array(z.strictObject({ pointId: z.string().nullable(), reasonHas: z.string().min(3) })).min(1) });
 
 it('has cases for every format', () => {
