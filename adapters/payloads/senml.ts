@@ -13,7 +13,6 @@ const options = z.strictObject({
   name: z.string().min(1).max(200).describe('Full name of the sensor value, base name and name together: urn:dev:ow:10e2073a01080063:temp.'),
   unit: z.string().min(1).max(16).optional().describe('Takes only records in this SenML unit, such as Cel or "%RH"; for devices that send several quantities under one name.'),
   read: z.enum(['value', 'sum']).default('value').describe('value, or sum: the running integral that SenML calls "s" (watts become an energy, litres a second a volume).'),
-  cadence: z.enum(['declared', 'sent']).default('declared').describe('sent: the update time ("ut") in the message says when the next one is due; without it, or declared: "every" of the point.'),
 });
 type Options = z.infer<typeof options>;
 
@@ -51,7 +50,7 @@ function prepare(fields: readonly Field<Options>[]): Decode {
   };
 }
 
-function sampleOf(pointId: string, record: SenmlRecord, { read, cadence }: Options): Sample | string | null {
+function sampleOf(pointId: string, record: SenmlRecord, { read }: Options): Sample | string | null {
   const value = read === 'sum' ? record.sum : record.value;
   // A record may carry the other of the two only (RFC 8428 §4.3).
   if (value === null) return read === 'sum' ? `${record.name} was sent without a sum ("s")` : null;
@@ -60,7 +59,7 @@ function sampleOf(pointId: string, record: SenmlRecord, { read, cadence }: Optio
   const unit = read === 'sum' ? unitOfSum(record.unit) : unitOfSenml(record.unit);
   if (!unit.ok) return unit.reason;
   const { atMs, nextWithinMs } = record;
-  return { pointId, atMs, value, unit: unit.unit, ...(cadence === 'sent' && nextWithinMs !== null ? { nextWithinMs: Math.min(nextWithinMs, MAX_UPDATE_MS) } : {}) };
+  return { pointId, atMs, value, unit: unit.unit, ...(nextWithinMs !== null ? { nextWithinMs: Math.min(nextWithinMs, MAX_UPDATE_MS) } : {}) };
 }
 
 function unclaimed({ name, unit }: SenmlRecord, nameIsKnown: boolean): string {

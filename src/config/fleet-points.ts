@@ -46,6 +46,7 @@ export function readPoint(state: FleetReadingState, owner: PointOwner, value: un
     place,
     unit: parsed.unit ?? null,
     everyMs: parsed.every,
+    ...(parsed.cadence === 'sent' ? { cadence: 'sent' as const } : {}),
     silentAfterMs,
     source,
   };

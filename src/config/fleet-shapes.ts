@@ -168,6 +168,7 @@ export const fleetShapes = {
     equipment: reference('heater-1', 'id of a piece of equipment of the tank').optional().meta({ example: 'heater-1' }),
     unit: text().optional().meta({ example: '°C' }),
     every: duration('30s', SECOND / 10).meta({ example: '30s', description: 'expected time between readings' }),
+    cadence: z.enum(['declared', 'sent']).optional().meta({ example: 'sent', description: 'declared, or sent' }),
     silentAfter: duration('10m', SECOND).optional().meta({ example: '10m' }),
     source: z.unknown().optional().meta({ example: '{ topic: harbor-lobby/reef/temperature, format: number }' }),
   }),

@@ -74,7 +74,7 @@ export function checkSites(state: FleetReadingState, sites: readonly SiteTopics[
 function whatItReads(options: unknown): string {
   if (typeof options !== 'object' || options === null) return JSON.stringify(options ?? null);
   // Beside "value" a unit says where the unit stands; beside a name it chooses between values of that name.
-  const shared = hasKey(options, 'value') ? /^(time|unit)/ : /^(time|cadence)/;
+  const shared = hasKey(options, 'value') ? /^(time|unit)/ : /^time/;
   return JSON.stringify(Object.entries(options).filter(([key]) => !shared.test(key)).sort(([a], [b]) => a.localeCompare(b)));
 }
 

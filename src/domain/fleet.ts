@@ -98,6 +98,8 @@ export interface Point {
   readonly unit: string | null;
   /** Expected time between readings. */
   readonly everyMs: number;
+  /** `sent`: what the source promises ("ut" of SenML) replaces both times here as soon as it is heard. Left out: these count. */
+  readonly cadence?: 'sent';
   /** A value older than this is not current any more, and the point is silent. */
   readonly silentAfterMs: number;
   readonly source: PointSource | null;

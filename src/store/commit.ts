@@ -5,6 +5,7 @@ import type { Connection } from './connection.ts';
 import type { Batch, LiveStore, StoredRuleState } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import { pageInsertOn } from './page-row.ts';
+import { pointStateUpsertOn } from './point-state.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
 import { statusUpsertOn } from './status-row.ts';
@@ -12,6 +13,7 @@ import { statusUpsertOn } from './status-row.ts';
 export function committerOn({ db, attempt }: Connection, readings: ReadingWriter): Pick<LiveStore, 'commit'> {
   const putRuleState = ruleStateUpsertOn(db);
   const putAlarm = alarmUpsertOn(db);
+  const putPointState = pointStateUpsertOn(db);
   const putStatus = statusUpsertOn(db);
   const appendJournal = journalAppenderOn(db);
   const addPage = pageInsertOn(db);
@@ -25,6 +27,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     for (const status of batch.statuses) putStatus(status);
     for (const entry of batch.journal) appendJournal(entry);
     for (const page of batch.pages) addPage(page);
+    for (const state of batch.pointStates ?? []) putPointState(state);
     foldRefusals(batch.refusals);
     putAlive.run(batch.aliveMs);
   });

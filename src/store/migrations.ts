@@ -163,6 +163,17 @@ export const migrations: readonly Migration[] = [
       CREATE INDEX session_by_account ON session (account_id, expires_ms);
     `,
   },
+  {
+    name: 'what is known of a point beside its readings',
+    sql: `
+      CREATE TABLE point_state (
+        point_id         TEXT PRIMARY KEY,
+        offline_since_ms INTEGER,
+        offline_why      TEXT CHECK ((offline_why IS NULL) = (offline_since_ms IS NULL)),
+        cadence_ms       INTEGER
+      ) STRICT;
+    `,
+  },
 ];
 
 /**

@@ -10,12 +10,13 @@ export type Present = { readonly point: Point; readonly limits: Limits } & (
   | { readonly state: 'never' }
 );
 
-export function presentOf(point: Point, view: LiveView, rules: readonly Rule[], nowMs: number): Present {
+export function presentOf(declared: Point, view: LiveView, rules: readonly Rule[], nowMs: number): Present {
+  const point = view.atPresent?.(declared) ?? declared;
   const limits = limitsOf(point.id, rules);
   const latest = view.latest(point.id);
   if (latest === null) return { point, limits, state: 'never' };
   const { value, atMs } = latest;
-  if (nowMs - atMs > point.silentAfterMs) return { point, limits, state: 'stale', value, atMs };
+  if (nowMs - atMs > point.silentAfterMs || (view.offline?.(point.id) ?? null) !== null) return { point, limits, state: 'stale', value, atMs };
   const outside = limits.low !== null && value < limits.low ? 'low' : limits.high !== null && value > limits.high ? 'high' : null;
   return { point, limits, state: 'current', value, atMs, outside };
 }

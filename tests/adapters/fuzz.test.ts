@@ -29,7 +29,7 @@ const formats = await loadFormats();
 const fields: Record<string, unknown[]> = {
   number: [{}],
   json: [{ value: '/t', time: '/time', unit: '/u' }, { value: '/outlets/0/watts', time: '/time', timeFormat: 's' }, { value: '' }, { samples: '/readings', value: '/v', time: '/at/utc' }, { samples: '', value: '/1', time: '/0', timeFormat: 'us' }],
-  senml: [{ name: 'urn:dev:ow:10e2073a01080063', cadence: 'sent' }, { name: 'a' }, { name: 'a', read: 'sum' }],
+  senml: [{ name: 'urn:dev:ow:10e2073a01080063' }, { name: 'a' }, { name: 'a', read: 'sum' }],
 };
 
 for (const [name, format] of formats) {
