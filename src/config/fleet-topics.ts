@@ -6,6 +6,8 @@ export interface SiteTopics {
   readonly siteId: string;
   /** What its topics begin with; `null` when the file gives none that can be used. */
   readonly prefix: string | null;
+  /** Group of its Sparkplug gateways; `null`: it names none. */
+  readonly group: string | null;
   readonly sitePath: Path;
   readonly user: string | null;
 }
@@ -20,8 +22,14 @@ export interface ClaimedSource {
 
 /** Notes a topic outside of the site's own. */
 export function checkFence(state: FleetReadingState, source: ClaimedSource, topicPath: Path): void {
-  const { prefix, siteId } = source.site;
-  if (prefix === null || source.topic.startsWith(prefix)) return;
+  const { prefix, group, siteId } = source.site;
+  if (prefix === null || source.topic.startsWith(prefix) || (group !== null && source.topic.startsWith(`spBv1.0/${group}/`))) return;
+  const [namespace, written] = source.topic.split('/');
+  if (namespace === 'spBv1.0' && written !== undefined && written !== '') {
+    const problem = group === null ? `site "${siteId}" names no Sparkplug group, and "${source.topic}" is of group "${written}"` : `"${source.topic}" is of Sparkplug group "${written}", and that of site "${siteId}" is "${group}"`;
+    state.findings.at(topicPath, problem, `add "sparkplugGroup: ${written}" to the site, or put the gateway into the site's group`);
+    return;
+  }
   const last = source.topic.split('/').filter((part) => part !== '' && `${part}/` !== prefix);
   state.findings.at(
     topicPath,
@@ -60,6 +68,9 @@ export function checkSites(state: FleetReadingState, sites: readonly SiteTopics[
     }
     for (const earlier of sites.slice(0, index)) {
       const line = state.document.placeOf(earlier.sitePath).line;
+      if (site.group !== null && site.group === earlier.group) {
+        state.findings.at([...site.sitePath, 'sparkplugGroup'], `the Sparkplug group "${site.group}" belongs to site "${earlier.siteId}" (line ${line}) already: one account could publish for the other site`, 'give the gateways of each site a group of their own');
+      }
       if (site.user !== null && site.user === earlier.user) {
         state.findings.at([...site.sitePath, 'account', 'user'], `the broker account "${site.user}" belongs to site "${earlier.siteId}" (line ${line}) already`, `write one account for each site, like "user: ${site.siteId}"`);
       }

@@ -1,6 +1,7 @@
 /**
  * Golden cases: every folder `tests/adapters/<format>/<case>/` is a test. `fields.json` says what the points ask for; `input.*` are the bytes
  * of the message; `expected.json` lists the samples, or `expected-reject.json` the samples kept and the refusals (by a part of their reason).
+ * Session formats have sequences instead: `session.test.ts`.
  * Times of RFC 3339 §5.8 (check-values §8.5) and RFC 8428 §5.1.2 (1276020076.001 s) stand in the `time-*` cases of json.
  */
 import { readdirSync, readFileSync } from 'node:fs';
@@ -21,6 +22,7 @@ it('has cases for every format', () => {
 });
 
 for (const [name, format] of formats) {
+  if (!('prepare' in format)) continue;
   describe(name, () => {
     for (const caseName of foldersIn(new URL(`./${name}/`, here))) {
       it(caseName, () => {

@@ -53,7 +53,7 @@ it('subscribes to the topics of each site once, and to loose topics one by one',
 
 it('refuses to start on a fleet it cannot read', async () => {
   await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow(RouteError);
-  await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow('there is json, number, senml');
+  await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow('there is json, number, senml, sparkplug');
   await expect(router([point('t/1', 'a/x'), point('t/2', 'a/x', 'json', { value: '' })])).rejects.toThrow('one topic has one format');
 });
 
