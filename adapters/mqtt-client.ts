@@ -158,7 +158,9 @@ class Source {
     client.handleMessage = (packet, callback) => this.#take(packet, callback);
     client.on('connect', (packet) => this.#connected(packet.sessionPresent === true));
     client.on('error', (error) => {
-      this.#reason = errorText(error);
+      // mosquitto turns a client away whose will it may not write, with the same words as for a wrong password.
+      const also = this.#options.router.announcement !== null && /not authorized/i.test(error.message) ? `; this user must also be allowed to write ${this.#options.router.announcement.topic}` : '';
+      this.#reason = `${errorText(error)}${also}`;
     });
     client.on('disconnect', ({ reasonCode }) => {
       this.#reason = reasonCode === SESSION_TAKEN_OVER ? `another program uses the client id ${this.#options.clientId}` : `the broker ended the connection (reason ${reasonCode})`;
