@@ -98,9 +98,11 @@ export function defineFormat<Options>(format: PayloadFormat<Options>): PayloadFo
   return format as unknown as PayloadFormat;
 }
 
-/** The first bytes of a payload as text fit to show: at most 120 characters, control characters replaced. */
+/** The first bytes of a payload as text fit to show: at most 120 characters, control characters replaced; in hexadecimal what is no text. */
 export function excerpt(bytes: Uint8Array): string {
   const text = new TextDecoder('utf-8', { fatal: false }).decode(bytes.subarray(0, 240));
+  const odd = text.match(/[^\P{Cc}\t\r\n]|\uFFFD/gu)?.length ?? 0;
+  if (odd > 1 && odd * 10 > text.length) return [...bytes.subarray(0, 39)].map((byte) => byte.toString(16).padStart(2, '0')).join(' ') + (bytes.length > 39 ? ' …' : '');
   const clean = text.replace(/\p{Cc}/gu, '·');
   return clean.length > 120 ? `${clean.slice(0, 119)}…` : clean;
 }

@@ -1,4 +1,4 @@
-/** What a point is worth right now. A value past its `silentAfterMs` is never current: it is unknown, with the last one named as such. */
+/** What a point is worth right now. A value past its `silentAfterMs`, or behind a gateway that is offline, is never current: it is unknown, with the last one named as such. */
 import type { Point } from '../domain/fleet.ts';
 import type { LiveView } from '../engine/contract.ts';
 import type { Rule } from '../rules/contract.ts';

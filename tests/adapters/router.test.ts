@@ -1,5 +1,6 @@
 /** Which point gets which message, what unclaimed topics are told, and what is subscribed to. */
 import { expect, it } from 'vitest';
+import { excerpt } from '../../adapters/contract.ts';
 import { fenceProblem, mayPublish, maySubscribe } from '../../adapters/fence.ts';
 import { foldEvents } from '../../adapters/event-fold.ts';
 import { RouteError } from '../../adapters/router.ts';
@@ -38,6 +39,12 @@ it('tells an unclaimed topic which lines would claim it', async () => {
   expect(huge?.source.length).toBe(200);
   expect(huge?.reason.length).toBeLessThan(700);
   expect(huge?.excerpt.length).toBe(120);
+});
+
+it('shows what was refused as text, or in hexadecimal where it is none', () => {
+  expect(excerpt(bytes('25.1 °C\n'))).toBe('25.1 °C·');
+  expect(excerpt(Buffer.from('0880b2eda6cb33120b', 'hex'))).toBe('08 80 b2 ed a6 cb 33 12 0b');
+  expect(excerpt(Buffer.alloc(500, 1)).length).toBeLessThanOrEqual(120);
 });
 
 it('refuses payloads that are too large', async () => {
