@@ -6,6 +6,8 @@ export interface BrokerAccount {
   readonly password: string;
   /** Beginning of every topic it may use. */
   readonly topics: string;
+  /** Group of its Sparkplug gateways, if it has any. */
+  readonly sparkplugGroup?: string | null;
 }
 
 const digest = (text: string | Uint8Array): Buffer => createHash('sha256').update(text).digest();

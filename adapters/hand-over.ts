@@ -4,6 +4,7 @@
  */
 import type { Clock } from '../src/clock.ts';
 import type { Deliver, Delivery } from '../src/domain/delivery.ts';
+import type { PresenceChange } from '../src/domain/presence.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
 import type { Routed } from './router.ts';
 import { shorten } from './source.ts';
@@ -82,7 +83,7 @@ export class HandOver {
     if (this.#closed) return false;
     const notes = this.#dropNotes;
     const refusals = notes.length === 0 ? routed.refusals : [...routed.refusals, ...notes];
-    if (!this.#deliver(new Handed(this, arrivedMs, routed.samples, refusals, committed))) return false;
+    if (!this.#deliver(new Handed(this, arrivedMs, routed, refusals, committed))) return false;
     this.underWay += 1;
     if (notes.length > 0) this.#dropNotes = [];
     return true;
@@ -125,14 +126,16 @@ class Handed implements Delivery {
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  readonly presence: readonly PresenceChange[];
   readonly #owner: HandOver;
   readonly #done: () => void;
 
-  constructor(owner: HandOver, arrivedMs: number, samples: readonly Sample[], refusals: readonly Refusal[], done: () => void) {
+  constructor(owner: HandOver, arrivedMs: number, { samples, presence = [] }: Routed, refusals: readonly Refusal[], done: () => void) {
     this.#owner = owner;
     this.arrivedMs = arrivedMs;
     this.samples = samples;
     this.refusals = refusals;
+    this.presence = presence;
     this.#done = done;
   }
 

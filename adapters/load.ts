@@ -3,7 +3,7 @@ import { readdir } from 'node:fs/promises';
 import { basename, extname } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { z } from 'zod';
-import type { PayloadFormat } from './contract.ts';
+import type { AnyFormat, PayloadFormat, SessionFormat } from './contract.ts';
 
 const payloadsFolder = fileURLToPath(new URL('./payloads/', import.meta.url));
 
@@ -12,8 +12,8 @@ const payloadsFolder = fileURLToPath(new URL('./payloads/', import.meta.url));
  * @returns the formats by name.
  * @throws FormatFileError naming the file and what the contract asks for.
  */
-export async function loadFormats(folder: string = payloadsFolder): Promise<ReadonlyMap<string, PayloadFormat>> {
-  const formats = new Map<string, PayloadFormat>();
+export async function loadFormats(folder: string = payloadsFolder): Promise<ReadonlyMap<string, AnyFormat>> {
+  const formats = new Map<string, AnyFormat>();
   const files = (await readdir(folder)).filter((file) => /\.m?[jt]s$/.test(file)).sort();
   for (const file of files) {
     const format = check(file, await importFile(folder, file));
@@ -38,15 +38,14 @@ async function importFile(folder: string, file: string): Promise<unknown> {
   }
 }
 
-const shape = z.object({
-  format: z.string(),
-  looksLike: z.string().min(10),
-  options: z.instanceof(z.ZodObject),
-  prepare: z.custom<PayloadFormat['prepare']>((value) => typeof value === 'function', 'must be a function'),
-});
+const common = { format: z.string(), looksLike: z.string().min(10), options: z.instanceof(z.ZodObject) };
+const method = <T>() => z.custom<T>((value) => typeof value === 'function', 'must be a function');
+const shape = z.object({ ...common, prepare: method<PayloadFormat['prepare']>() });
+const sessionShape = z.object({ ...common, open: method<SessionFormat['open']>(), addressProblem: method<SessionFormat['addressProblem']>() });
 
-function check(file: string, exported: unknown): PayloadFormat {
-  const parsed = shape.safeParse(exported);
+function check(file: string, exported: unknown): AnyFormat {
+  const isSession = typeof exported === 'object' && exported !== null && 'open' in exported;
+  const parsed = (isSession ? sessionShape : shape).safeParse(exported);
   if (!parsed.success) {
     const problems = parsed.error.issues.map((issue) => `${issue.path.join('.') || 'default export'}: ${issue.message}`).join('; ');
     throw new FormatFileError(file, `is no payload format (see adapters/contract.ts): ${problems}`);

@@ -55,6 +55,14 @@ function checkAccounts(accounts: readonly BrokerAccount[]): void {
     if (problem !== null) throw new Error(`broker account ${user}: its beginning of topics ${problem}`);
     if (password === '') throw new Error(`broker account ${user}: its password is empty`);
   }
+  const groups = accounts.flatMap(({ sparkplugGroup = null }) => (sparkplugGroup === null ? [] : [sparkplugGroup]));
+  for (const [index, group] of groups.entries()) {
+    if (groups.indexOf(group) !== index) throw new Error(`two broker accounts share the Sparkplug group ${group}; give each site its own`);
+    const problem = fenceProblem(`${group}/`);
+    if (group.includes('/') || group === 'STATE' || problem !== null) throw new Error(`the Sparkplug group "${group}" is no name of a group: it holds no / # +, and is not STATE`);
+    const within = accounts.find(({ topics }) => `spBv1.0/${group}/`.startsWith(topics) || topics.startsWith(`spBv1.0/${group}/`));
+    if (within !== undefined) throw new Error(`the Sparkplug group ${group} lies within the topics of broker account ${within.user} (${within.topics})`);
+  }
   for (const [index, { user, topics }] of accounts.entries()) {
     const other = accounts.find((account, at) => at !== index && (account.user === user || topics.startsWith(account.topics)));
     if (other === undefined) continue;
@@ -124,6 +132,7 @@ class Broker {
     // Too many open files, say: the server goes on listening, so it is told and not thrown.
     this.#server.on('error', (error) => this.#refusedConnection(error.message, null));
     this.#turn('up');
+    this.#announce(true);
     return this.#port;
   }
 
@@ -141,6 +150,7 @@ class Broker {
     this.#turn('stopped');
     const closed = new Promise<void>((resolve) => this.#server.close(() => resolve()));
     this.#handOver.close();
+    this.#announce(false);
     await this.#handOver.settled(STOP_WAIT_MS);
     // PUBACKs of the last commit are written on the next turn of the loop.
     await this.#options.clock.sleep(20);
@@ -200,7 +210,7 @@ class Broker {
     if (client === null || device === undefined) return done(new Error('not logged in'));
     const { topic, qos } = packet;
     if (!mayPublish(device.account, topic)) {
-      this.#event('publish-refused', client, `${this.#nameOf(client)} published to ${shorten(topic, 100)}, outside of ${device.account.topics}; the message was dropped.`, undefined, topic);
+      this.#event('publish-refused', client, `${this.#nameOf(client)} published to ${shorten(topic, 100)}, outside of ${device.account.topics}${device.account.sparkplugGroup ? ` and of Sparkplug group ${device.account.sparkplugGroup}` : ''}; the message was dropped.`, undefined, topic);
       // MQTT 3.1.1 §3.3.5: acknowledge or close. Closing would cost the device its good messages too, over and over.
       packet.topic = NOWHERE;
       packet.retain = false;
@@ -215,12 +225,25 @@ class Broker {
     // `retain` on a live publish asks us to keep a copy; the reading itself is fresh.
     const routed = this.#options.router.route({ topic, bytes, arrivedMs, retain: false });
     if (packet.retain && !this.#options.router.claims(topic)) packet.retain = false;
+    for (const { topic: to, payload } of routed.ask ?? []) this.#say(to, payload, 0, false);
     if (qos === 0) {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
       done(null);
     } else {
       this.#handOver.put(routed, arrivedMs, client, () => done(null));
     }
+  }
+
+  /** Tells gateways whether this service listens. The broker forgets it with the process, and so do the connections of the gateways. */
+  #announce(online: boolean): void {
+    const { announcement } = this.#options.router;
+    if (announcement !== null) this.#say(announcement.topic, Buffer.from(announcement.payload(online, this.#options.clock.now())), 1, true);
+  }
+
+  #say(topic: string, payload: Uint8Array, qos: 0 | 1, retain: boolean): void {
+    this.#aedes?.publish({ cmd: 'publish', topic, payload: Buffer.from(payload), qos, retain, dup: false }, (error) => {
+      if (error) this.#tell({ kind: 'publish-refused', atMs: this.#options.clock.now(), who: null, topic, text: `A message to ${topic} could not be sent: ${error.message}.` });
+    });
   }
 
   /** `null` is answered with "failure" in the SUBACK. */

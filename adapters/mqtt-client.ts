@@ -10,6 +10,7 @@
 import { connect, type IClientOptions, type MqttClient } from 'mqtt';
 import type { Clock } from '../src/clock.ts';
 import type { Deliver } from '../src/domain/delivery.ts';
+import type { Announcement, Publication } from './contract.ts';
 import { foldEvents } from './event-fold.ts';
 import { HandOver } from './hand-over.ts';
 import type { Router } from './router.ts';
@@ -41,6 +42,7 @@ const SESSION_EXPIRY_SECONDS = 7 * 24 * 3600;
 /** Messages waiting for room in the queue before we stop reading from the broker altogether. */
 const MAX_WAITING = 1000;
 const STOP_WAIT_MS = 3000;
+const SIGN_OFF_WAIT_MS = 1000;
 /** MQTT 5 §3.14.2.1. */
 const SESSION_TAKEN_OVER = 0x8e;
 
@@ -50,8 +52,18 @@ const acknowledgeLater = new Error('acknowledged after the commit');
 /** Resolves at once: the broker need not be reachable. @throws Error when the options contradict each other. */
 export async function startMqttClient(options: MqttClientOptions): Promise<MqttSource> {
   const address = checkedAddress(options);
-  const source = new Source(options, address, connect(connectOptions(options, address)));
+  const { announcement } = options.router;
+  const announcedMs = options.clock.now();
+  const will = announcement === null ? null : willOf(announcement, announcedMs);
+  const source = new Source(options, address, connect(connectOptions(options, address, will)), announcedMs);
   return { status: () => source.status(), stop: () => source.stop() };
+}
+
+type Will = NonNullable<IClientOptions['will']>;
+
+/** What the broker says in our name when we are gone without a word. */
+function willOf({ topic, payload }: Announcement, atMs: number): Will {
+  return { topic, payload: Buffer.from(payload(false, atMs)), qos: 1, retain: true };
 }
 
 function checkedAddress({ url, ca }: MqttClientOptions): URL {
@@ -62,7 +74,7 @@ function checkedAddress({ url, ca }: MqttClientOptions): URL {
   return address;
 }
 
-function connectOptions(options: MqttClientOptions, address: URL): IClientOptions {
+function connectOptions(options: MqttClientOptions, address: URL, will: Will | null): IClientOptions {
   const tls = address.protocol === 'mqtts:';
   return {
     protocol: tls ? 'mqtts' : 'mqtt',
@@ -81,6 +93,7 @@ function connectOptions(options: MqttClientOptions, address: URL): IClientOption
     ...(options.user === null ? {} : { username: options.user }),
     ...(options.password === null ? {} : { password: options.password }),
     ...(options.ca === null ? {} : { ca: options.ca }),
+    ...(will === null ? {} : { will }),
     ...(options.protocolVersion === 5 ? { properties: { sessionExpiryInterval: SESSION_EXPIRY_SECONDS } } : {}),
   };
 }
@@ -105,8 +118,11 @@ class Source {
   #retainedIgnored = 0;
   #paused: (() => void)[] = [];
   #stopping = false;
+  /** Stands in the will of this connection, and in what is said when it begins (Sparkplug 3.0.0 wants them equal). */
+  #announcedMs: number;
 
-  constructor(options: MqttClientOptions, address: URL, client: MqttClient) {
+  constructor(options: MqttClientOptions, address: URL, client: MqttClient, announcedMs: number) {
+    this.#announcedMs = announcedMs;
     this.#options = options;
     this.#address = address;
     this.#client = client;
@@ -131,6 +147,7 @@ class Source {
     this.#handOver.close();
     await this.#handOver.settled(STOP_WAIT_MS);
     this.#acks.flush();
+    await this.#signOff();
     // A connected client says goodbye; one that is trying to connect just stops trying.
     await this.#client.endAsync(!this.#client.connected);
     this.#turn('stopped', null);
@@ -141,7 +158,9 @@ class Source {
     client.handleMessage = (packet, callback) => this.#take(packet, callback);
     client.on('connect', (packet) => this.#connected(packet.sessionPresent === true));
     client.on('error', (error) => {
-      this.#reason = errorText(error);
+      // mosquitto turns a client away whose will it may not write, with the same words as for a wrong password.
+      const also = this.#options.router.announcement !== null && /not authorized/i.test(error.message) ? `; this user must also be allowed to write ${this.#options.router.announcement.topic}` : '';
+      this.#reason = `${errorText(error)}${also}`;
     });
     client.on('disconnect', ({ reasonCode }) => {
       this.#reason = reasonCode === SESSION_TAKEN_OVER ? `another program uses the client id ${this.#options.clientId}` : `the broker ended the connection (reason ${reasonCode})`;
@@ -150,6 +169,10 @@ class Source {
     client.on('reconnect', () => {
       this.#retryMs = Math.min(this.#retryMs * 2, RETRY_MOST_MS);
       client.options.reconnectPeriod = this.#retryMs;
+      const { announcement } = this.#options.router;
+      if (announcement === null) return;
+      this.#announcedMs = this.#options.clock.now();
+      client.options.will = willOf(announcement, this.#announcedMs);
     });
     client.on('packetreceive', () => this.#calm());
   }
@@ -161,13 +184,20 @@ class Source {
       callback(acknowledgeLater);
       return;
     }
+    if (topic === this.#options.router.announcement?.topic) {
+      // The will of an earlier connection may come after our word: say it again (Sparkplug 3.0.0, chapter 5).
+      if (!packet.retain && isSignOff(payload)) this.#announce();
+      callback();
+      return;
+    }
     const arrivedMs = this.#options.clock.now();
     this.#messages += 1;
     this.#lastMessageMs = arrivedMs;
     if (packet.retain) this.#retainedIgnored += 1;
     const bytes = typeof payload === 'string' ? Buffer.from(payload) : payload;
     const routed = this.#options.router.route({ topic, bytes, arrivedMs, retain: packet.retain });
-    if (routed.samples.length === 0 && routed.refusals.length === 0) {
+    this.#publish(routed.ask ?? []);
+    if (routed.samples.length === 0 && routed.refusals.length === 0 && (routed.presence ?? []).length === 0) {
       callback();
     } else if (qos === 0 || messageId === undefined) {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
@@ -202,11 +232,12 @@ class Source {
     if (this.#outageTold || !this.#everConnected) this.#tell({ kind: 'connected', atMs, who: clientId, topic: null, text: `Connected to the broker ${this.#address.host}.` });
     this.#everConnected = true;
     this.#outageTold = false;
-    this.#subscribe();
+    this.#subscribe(sessionPresent);
   }
 
-  #subscribe(): void {
-    const { subscriptions } = this.#options.router;
+  #subscribe(sessionPresent: boolean): void {
+    const { router } = this.#options;
+    const subscriptions = [...router.subscriptions, ...(router.announcement === null ? [] : [router.announcement.topic])];
     if (subscriptions.length === 0) return;
     // Retain handling 2: stored messages are not sent on subscribing; they are no readings (MQTT 5 §3.8.3.1).
     this.#client.subscribe([...subscriptions], this.#options.protocolVersion === 5 ? { qos: 1, rh: 2 } : { qos: 1 }, (error, requested, suback) => {
@@ -217,6 +248,9 @@ class Source {
       }
       // The answers stand in the order of the requests [MQTT-3.9.3-1].
       suback.granted.forEach((grant, index) => this.#checkGrant(requested?.[index]?.topic ?? '?', Number(grant)));
+      // In this order: we listen, we say so, and then we ask those who were there before us.
+      this.#announce();
+      this.#publish(router.connected(this.#options.clock.now(), sessionPresent));
     });
   }
 
@@ -228,6 +262,24 @@ class Source {
   #subscribeRefused(topic: string, why: string): void {
     this.#tell({ kind: 'subscribe-refused', atMs: this.#options.clock.now(), who: this.#options.clientId, topic, text: `The broker does not let us read ${topic}: ${why}. Allow it for this user on the broker.` });
     this.#why = `the broker refuses the subscription to ${topic}: ${why}`;
+  }
+
+  #publish(publications: readonly Publication[]): void {
+    // At QoS 0: what cannot go out now would be outdated later.
+    for (const { topic, payload } of publications) if (this.#client.connected) this.#client.publish(topic, Buffer.from(payload), { qos: 0 });
+  }
+
+  #announce(): void {
+    const { announcement } = this.#options.router;
+    if (announcement !== null && this.#client.connected && !this.#stopping) this.#client.publish(announcement.topic, announcement.payload(true, this.#announcedMs), { qos: 1, retain: true });
+  }
+
+  /** A farewell is no accident: the broker drops the will, so we say ourselves that nobody listens any more. */
+  async #signOff(): Promise<void> {
+    const { router, clock } = this.#options;
+    if (router.announcement === null || !this.#client.connected) return;
+    const said = this.#client.publishAsync(router.announcement.topic, router.announcement.payload(false, clock.now()), { qos: 1, retain: true }).catch(() => undefined);
+    await Promise.race([said, clock.sleep(SIGN_OFF_WAIT_MS)]);
   }
 
   #disconnected(): void {
@@ -298,6 +350,10 @@ function pubacks(ids: readonly number[]): Buffer {
     bytes.writeUInt16BE(id, index * 4 + 2);
   });
   return bytes;
+}
+
+function isSignOff(payload: string | Buffer): boolean {
+  return /"online"\s*:\s*false/.test(payload.toString());
 }
 
 /** Several addresses of one host fail together as an AggregateError with an empty message. */

@@ -1,7 +1,8 @@
 /** From a message to samples: which points a topic feeds, in which format. What no point claims is refused with the lines that would claim it. */
 import type { Fleet, Point, Site } from '../src/domain/fleet.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
-import { type Decode, excerpt, type Field, type PayloadFormat } from './contract.ts';
+import type { PresenceChange } from '../src/domain/presence.ts';
+import { type Announcement, type AnyFormat, type Decode, excerpt, type Field, type Publication, type Session, type SessionFormat } from './contract.ts';
 import { shorten } from './source.ts';
 import { suggestPoint } from './suggest-point.ts';
 
@@ -13,6 +14,10 @@ export interface Router {
   /** Topic filters that bring in everything of every site, none covered by another. */
   readonly subscriptions: readonly string[];
   claims(topic: string): boolean;
+  /** What to publish as soon as the connection to an external broker stands (again). */
+  connected(atMs: number, sessionKept: boolean): readonly Publication[];
+  /** What tells gateways whether this service listens, if any of them wants to know. */
+  readonly announcement: Announcement | null;
   /** What is claimed, topic by topic, for people. */
   explain(): readonly Claim[];
 }
@@ -31,6 +36,9 @@ export interface IncomingMessage {
 export interface Routed {
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  readonly presence?: readonly PresenceChange[];
+  /** To be published at once. */
+  readonly ask?: readonly Publication[];
 }
 
 export interface Claim {
@@ -47,24 +55,29 @@ export class RouteError extends Error {
 const nothing: Routed = { samples: [], refusals: [] };
 
 /** @throws RouteError when a point names a format that does not exist, or two points read one topic in different formats. */
-export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, PayloadFormat>): Router {
-  const routes = new Map([...groupByTopic(fleet.points)].map(([topic, points]) => [topic, prepareRoute(topic, points, formats)]));
+export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, AnyFormat>, hostId = 'tankbell'): Router {
+  const groups = [...groupByTopic(fleet.points)].map(([topic, points]) => ({ topic, points, ...formatOf(topic, points, formats) }));
+  const routes = new Map<string, { readonly claim: Claim; readonly decode: Decode }>(groups.flatMap(({ topic, points, format }) => ('prepare' in format ? [[topic, { claim: claimOf(topic, format, points), decode: format.prepare(fieldsOf(points)) }] as const] : [])));
+  const gateways = groups.filter(({ format }) => 'open' in format);
+  const sessions = [...new Set(gateways.map(({ format }) => format))].flatMap((format) => ('open' in format ? [openSession(format, gateways.filter((group) => group.format === format), hostId)] : []));
   return {
     route({ topic, bytes, arrivedMs, retain }) {
       if (retain) return nothing;
-      const route = routes.get(topic);
+      const route = routes.get(topic) ?? sessions.find(({ session }) => session.claims(topic));
       if (bytes.length > MAX_PAYLOAD_BYTES) return refused(topic, bytes, `the message has ${bytes.length} bytes; at most ${MAX_PAYLOAD_BYTES} are read`);
       if (route === undefined) return refused(topic, bytes, suggestPoint(topic, bytes, siteOf(fleet.sites, topic)));
       try {
-        return route.decode(bytes, { topic, arrivedMs });
+        return 'session' in route ? route.session.decode(bytes, { topic, arrivedMs }) : route.decode(bytes, { topic, arrivedMs });
       } catch (error) {
         // A format must not throw. If one does, the message is refused in the open rather than redelivered for ever.
-        return refused(topic, bytes, `format ${route.claim.format} failed on this message (a fault in Tankbell, please report it): ${String(error)}`);
+        return refused(topic, bytes, `format ${'session' in route ? route.format : route.claim.format} failed on this message (a fault in Tankbell, please report it): ${String(error)}`);
       }
     },
-    subscriptions: subscriptionsOf(fleet.sites, [...routes.keys()]),
+    subscriptions: subscriptionsOf(fleet.sites, [...routes.keys(), ...sessions.flatMap(({ session }) => session.subscriptions)]),
     claims: (topic) => routes.has(topic),
-    explain: () => [...routes.values()].map(({ claim }) => claim),
+    connected: (atMs, sessionKept) => sessions.flatMap(({ session }) => session.connected(atMs, sessionKept)),
+    announcement: sessions.find(({ session }) => session.announcement !== null)?.session.announcement ?? null,
+    explain: () => groups.map(({ topic, points, format }) => claimOf(topic, format, points)),
   };
 }
 
@@ -79,19 +92,33 @@ function groupByTopic(points: readonly Point[]): ReadonlyMap<string, Point[]> {
   return groups;
 }
 
-interface Route {
-  readonly claim: Claim;
-  readonly decode: Decode;
+interface OpenSession {
+  readonly format: string;
+  readonly session: Session;
 }
 
-function prepareRoute(topic: string, points: readonly Point[], formats: ReadonlyMap<string, PayloadFormat>): Route {
+function formatOf(topic: string, points: readonly Point[], formats: ReadonlyMap<string, AnyFormat>): { readonly format: AnyFormat } {
   const names = [...new Set(points.map((point) => point.source?.format ?? ''))];
   const [name = ''] = names;
   if (names.length > 1) throw new RouteError(`topic ${topic} is read as ${names.join(' and as ')} (points ${points.map(({ id }) => id).join(', ')}); one topic has one format`);
   const format = formats.get(name);
   if (format === undefined) throw new RouteError(`point ${points[0]?.id}: there is no format "${name}"; there is ${[...formats.keys()].join(', ')}`);
-  const fields = points.map((point): Field => ({ pointId: point.id, options: point.source?.options }));
-  return { claim: { topic, format: name, looksLike: format.looksLike, pointIds: points.map(({ id }) => id) }, decode: format.prepare(fields) };
+  return { format };
+}
+
+const fieldsOf = (points: readonly Point[]): readonly Field[] => points.map((point) => ({ pointId: point.id, options: point.source?.options }));
+
+function claimOf(topic: string, { format, looksLike }: AnyFormat, points: readonly Point[]): Claim {
+  return { topic, format, looksLike, pointIds: points.map(({ id }) => id) };
+}
+
+function openSession(format: SessionFormat, groups: readonly { readonly topic: string; readonly points: readonly Point[] }[], hostId: string): OpenSession {
+  for (const { topic, points } of groups) {
+    const problem = format.addressProblem(topic);
+    if (problem !== null) throw new RouteError(`point ${points[0]?.id}: ${problem.problem}; ${problem.fix}`);
+  }
+  const fields = groups.flatMap(({ topic, points }) => fieldsOf(points).map((field) => ({ ...field, address: topic })));
+  return { format: format.format, session: format.open(fields, hostId) };
 }
 
 function refused(topic: string, bytes: Uint8Array, reason: string): Routed {
@@ -106,6 +133,6 @@ function siteOf(sites: readonly Site[], topic: string): Site | null {
 function subscriptionsOf(sites: readonly Site[], topics: readonly string[]): readonly string[] {
   const prefixes = [...new Set(sites.map((site) => site.topics).filter((prefix) => prefix !== ''))];
   const widest = prefixes.filter((prefix) => !prefixes.some((other) => other !== prefix && prefix.startsWith(other)));
-  const loose = topics.filter((topic) => !widest.some((prefix) => topic.startsWith(prefix)));
+  const loose = [...new Set(topics)].filter((topic) => !widest.some((prefix) => topic.startsWith(prefix)));
   return [...widest.map((prefix) => `${prefix}#`), ...loose];
 }

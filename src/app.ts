@@ -129,7 +129,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     writeFileSync(runningFile, JSON.stringify({ url: web.url, token: localToken, pid: process.pid }), { mode: 0o600 });
     undo.push(() => rmSync(runningFile, { force: true }));
 
-    const router = makeRouter(fleet, await loadFormats());
+    const router = makeRouter(fleet, await loadFormats(), config.mqtt.broker === 'external' ? config.mqtt.clientId : 'tankbell');
     const onEvent = (event: SourceEvent): void => {
       log.info({ event }, event.text);
       store.appendJournal([sourceEntry(event)]).catch((error: unknown) => log.error({ err: error }, 'cannot journal what the broker said'));
@@ -138,7 +138,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     let brokerPort: number | null = null;
     if (mqtt.broker === 'embedded') {
       const tls = mqtt.tls === null ? null : { cert: readFileSync(mqtt.tls.certFile, 'utf8'), key: readFileSync(mqtt.tls.keyFile, 'utf8') };
-      const accounts = fleet.sites.flatMap(({ account, topics }) => (account === null ? [] : [{ user: account.user, password: parts.env[account.passwordEnv] ?? '', topics }]));
+      const accounts = fleet.sites.flatMap(({ account, topics, sparkplugGroup = null }) => (account === null ? [] : [{ user: account.user, password: parts.env[account.passwordEnv] ?? '', topics, sparkplugGroup }]));
       const broker = await startMqttBroker({ host: mqtt.host, port: mqtt.port, tls, accounts, router, deliver: engine.deliver, clock, onEvent });
       brokerPort = broker.port;
       source = broker;

@@ -23,7 +23,7 @@ const meets = new Set(['src/rules > src/physics', 'src/main.ts > src/cli', 'src/
 
 const owners: readonly (readonly [RegExp, readonly string[]])[] = [
   [/^better-sqlite3$/, ['src/store']],
-  [/^(mqtt|mqtt-packet|aedes|papaparse)$/, ['adapters']],
+  [/^(mqtt|mqtt-packet|aedes|papaparse|protobufjs)$/, ['adapters']],
   [/^nodemailer$/, ['src/notify']],
   [/^(fastify|@fastify\/.+|preact.*|uplot|esbuild)$/, ['src/web']],
   [/^yaml$/, ['src/config']],

@@ -1,7 +1,8 @@
-/** A JSON document with the value of each point at a JSON Pointer. Parsed once per message for all points of the topic. */
+/** A JSON document with the value of each point at a JSON Pointer, or a list of samples in it. Parsed once per message for all points of the topic. */
 import { z } from 'zod';
-import type { Refusal, Sample } from '../../src/domain/reading.ts';
+import type { Sample } from '../../src/domain/reading.ts';
 import { type Decode, defineFormat, excerpt, type Field } from '../contract.ts';
+import { RefusalList } from '../fold-refusals.ts';
 import { followPointer, parsePointer, writePointer } from '../json-pointer.ts';
 import { countOpening, scanJson } from '../json-scan.ts';
 import { readScalarText } from '../scalar-text.ts';
@@ -10,6 +11,7 @@ import { decodeUtf8 } from '../utf8.ts';
 
 /** Deeper than any device nests; bounds the work on a hostile message. */
 const MAX_DEPTH = 32;
+const MAX_SAMPLES = 5000;
 
 const pointer = z.string().refine((text) => parsePointer(text) !== null, 'must be a JSON Pointer such as /temperature or /outlets/0/watts (a slash in a key is written ~1, a tilde ~0)');
 
@@ -17,6 +19,7 @@ const options = z.strictObject({
   value: pointer.describe('Where the value stands, as a JSON Pointer (RFC 6901): /temperature, /outlets/0/watts.'),
   time: pointer.optional().describe('Where the time of the measurement stands. Left out, or not in a message: the time of arrival counts.'),
   timeFormat: z.enum(timeFormats).optional().describe('How the time is written: rfc3339 (2024-05-01T08:30:00Z, the default for text), or s, ms, us since 1970 (needed for numbers).'),
+  samples: pointer.optional().describe('Where a list of samples stands, when a message carries several: /readings. "value", "time" and "unit" are then looked for in each of them.'),
   unit: pointer.optional().describe('Where the message itself names the unit of the value; it overrides the unit in the fleet file.'),
 });
 type Options = z.infer<typeof options>;
@@ -34,39 +37,49 @@ interface Prepared {
   readonly time: readonly string[] | null;
   readonly unit: readonly string[] | null;
   readonly timeFormat: Options['timeFormat'] | null;
+  readonly samples: readonly string[] | null;
 }
 
 function prepare(fields: readonly Field<Options>[]): Decode {
   const prepared = fields.map(prepareField);
   const only = prepared.length === 1 ? (prepared[0]?.pointId ?? null) : null;
-  const quotedTokens = [...new Set(prepared.flatMap(({ value, time, unit }) => [...value, ...(time ?? []), ...(unit ?? [])]))].map((token) => JSON.stringify(token));
+  const quotedTokens = [...new Set(prepared.flatMap(({ value, time, unit, samples }) => [...value, ...(time ?? []), ...(unit ?? []), ...(samples ?? [])]))].map((token) => JSON.stringify(token));
   return (bytes, { topic }) => {
-    const refusal = (pointId: string | null, reason: string): Refusal => ({ source: topic, pointId, reason, excerpt: excerpt(bytes) });
+    const refusals = new RefusalList(topic, () => excerpt(bytes));
     const document = parse(bytes, quotedTokens);
-    if (!document.ok) return { samples: [], refusals: [refusal(only, document.reason)] };
-    const samples: Sample[] = [];
-    const refusals: Refusal[] = [];
-    for (const field of prepared) {
-      const read = readField(field, document.value, document.doubled);
-      if (read.ok) samples.push(read.sample);
-      else refusals.push(refusal(field.pointId, read.reason));
+    if (!document.ok) {
+      refusals.add(only, document.reason);
+      return { samples: [], refusals: refusals.list };
     }
-    return { samples, refusals };
+    const samples: Sample[] = [];
+    for (const field of prepared) {
+      const reads = field.samples === null ? [readField(field, document.value, document.doubled)] : readSamples(field, field.samples, document);
+      const good: Sample[] = [];
+      for (const read of reads) {
+        if (read.ok) good.push(read.sample);
+        else refusals.add(field.pointId, read.reason);
+      }
+      // A device may list its newest first; what is judged is judged in the order in which it happened.
+      samples.push(...good.sort((a, b) => (a.atMs ?? 0) - (b.atMs ?? 0)));
+    }
+    return { samples, refusals: refusals.list };
   };
 }
 
-function prepareField({ pointId, options: { value, time, timeFormat, unit } }: Field<Options>): Prepared {
+function prepareField({ pointId, options: { value, time, timeFormat, unit, samples } }: Field<Options>): Prepared {
   const tokens = (text: string): readonly string[] => {
     const parsed = parsePointer(text);
     if (parsed === null) throw new Error(`point ${pointId}: "${text}" is no JSON Pointer; the options must be checked before prepare`);
     return parsed;
   };
-  return { pointId, value: tokens(value), time: time === undefined ? null : tokens(time), unit: unit === undefined ? null : tokens(unit), timeFormat: timeFormat ?? null };
+  return { pointId, value: tokens(value), time: time === undefined ? null : tokens(time), unit: unit === undefined ? null : tokens(unit), timeFormat: timeFormat ?? null, samples: samples === undefined ? null : tokens(samples) };
 }
 
 type Document =
   | { readonly ok: true; readonly value: unknown; readonly doubled: readonly (readonly string[])[] }
   | { readonly ok: false; readonly reason: string };
+
+type Parsed = Extract<Document, { ok: true }>;
 
 function parse(bytes: Uint8Array, quotedTokens: readonly string[]): Document {
   const text = decodeUtf8(bytes);
@@ -94,14 +107,34 @@ function mayHideDoubles(text: string, quotedTokens: readonly string[]): boolean 
 
 type FieldRead = { readonly ok: true; readonly sample: Sample } | { readonly ok: false; readonly reason: string };
 
-function readField(field: Prepared, document: unknown, doubled: readonly (readonly string[])[]): FieldRead {
+/** Each element of the list is read as a document of its own. */
+function readSamples(field: Prepared, at: readonly string[], document: Parsed): readonly FieldRead[] {
+  const list = followPointer(document.value, at);
+  const where = writePointer(at) || 'the message';
+  if (list === undefined) return [refuse(`the message has nothing at ${where}${whatIsThere(document.value)}`)];
+  if (!Array.isArray(list)) return [refuse(`${where} is no list of samples`)];
+  if (list.length === 0) return [refuse(`${where} is an empty list: no sample was sent`)];
+  if (list.length > MAX_SAMPLES) return [refuse(`${where} holds ${list.length} samples; at most ${MAX_SAMPLES} are read: send them in parts`)];
+  if (document.doubled.some((path) => startsWith(at, path))) return [refuse(`${where} stands twice in the message: it cannot be known which one counts`)];
+  const doubledIn = new Map<string, (readonly string[])[]>();
+  for (const path of document.doubled) {
+    const index = path[at.length];
+    if (index !== undefined && startsWith(path, at)) doubledIn.set(index, [...(doubledIn.get(index) ?? []).slice(0, 20), path.slice(at.length + 1)]);
+  }
+  return list.map((element: unknown, index) => {
+    const read = readField(field, element, doubledIn.get(String(index)) ?? [], 'a sample');
+    return read.ok && read.sample.atMs === null && list.length > 1 ? refuse('a sample has no time, and several cannot all be of now; send the time of each (time: /…)') : read;
+  });
+}
+
+function readField(field: Prepared, document: unknown, doubled: readonly (readonly string[])[], whole = 'the message'): FieldRead {
   const twice = doubled.find((path) => [field.value, field.time, field.unit].some((wanted) => wanted !== null && startsWith(wanted, path)));
-  if (twice !== undefined) return refuse(`${writePointer(twice)} stands twice in the message: it cannot be known which one counts`);
-  const value = readValue(field, document);
+  if (twice !== undefined) return refuse(`${writePointer(twice)} stands twice in ${whole}: it cannot be known which one counts`);
+  const value = readValue(field, document, whole);
   if (!value.ok) return value;
-  const time = readTime(field, document);
+  const time = readTime(field, document, whole);
   if (!time.ok) return time;
-  const unit = readUnit(field, document);
+  const unit = readUnit(field, document, whole);
   if (!unit.ok) return unit;
   return { ok: true, sample: { pointId: field.pointId, atMs: time.atMs, value: value.value, unit: unit.unit ?? value.unit } };
 }
@@ -109,9 +142,9 @@ function readField(field: Prepared, document: unknown, doubled: readonly (readon
 const refuse = (reason: string): { readonly ok: false; readonly reason: string } => ({ ok: false, reason });
 const startsWith = (path: readonly string[], head: readonly string[]): boolean => head.every((token, index) => path[index] === token);
 
-function readValue(field: Prepared, document: unknown) {
+function readValue(field: Prepared, document: unknown, whole: string) {
   const found = followPointer(document, field.value);
-  const where = writePointer(field.value) || 'the message';
+  const where = writePointer(field.value) || whole;
   switch (typeof found) {
     case 'number':
       return Number.isFinite(found) ? { ok: true as const, value: found + 0, unit: null } : refuse(`${where} is too large for a number`);
@@ -122,26 +155,26 @@ function readValue(field: Prepared, document: unknown) {
       return read.ok ? read : refuse(`${where} ${read.reason}`);
     }
     case 'undefined':
-      return refuse(`the message has nothing at ${where}${whatIsThere(document)}`);
+      return refuse(`${whole} has nothing at ${where}${whatIsThere(document)}`);
     default:
       return refuse(found === null ? `${where} is null: no value was sent` : `${where} is ${Array.isArray(found) ? 'a list' : 'an object'}, not a value${whatIsThere(found, where)}`);
   }
 }
 
 /** Absent or null: the source gave no time. Present and unreadable: refused, for a wrong time is worse than none. */
-function readTime(field: Prepared, document: unknown) {
+function readTime(field: Prepared, document: unknown, whole: string) {
   const found = field.time === null ? undefined : followPointer(document, field.time);
   if (field.time === null || found === undefined || found === null) return { ok: true as const, atMs: null };
-  const where = writePointer(field.time) || 'the message';
+  const where = writePointer(field.time) || whole;
   if (typeof found !== 'number' && typeof found !== 'string') return refuse(`${where} is no time`);
   const read = readSourceTime(found, field.timeFormat ?? null);
   return read.ok ? read : refuse(`${where}: ${read.reason}`);
 }
 
-function readUnit(field: Prepared, document: unknown) {
+function readUnit(field: Prepared, document: unknown, whole: string) {
   const found = field.unit === null ? undefined : followPointer(document, field.unit);
   if (field.unit === null || found === undefined || found === null) return { ok: true as const, unit: null };
-  if (typeof found !== 'string' || found.length > 16) return refuse(`${writePointer(field.unit) || 'the message'} is no unit`);
+  if (typeof found !== 'string' || found.length > 16) return refuse(`${writePointer(field.unit) || whole} is no unit`);
   return { ok: true as const, unit: found.trim() };
 }
 

@@ -1,7 +1,7 @@
 /** `tankbell check`: reads service and fleet files and says everything that is wrong with them. Connects to nothing, changes nothing. */
 import { access, readFile } from 'node:fs/promises';
 import { relative, resolve } from 'node:path';
-import type { PayloadFormat } from '../../adapters/contract.ts';
+import type { AnyFormat } from '../../adapters/contract.ts';
 import { inFileOrder, type Mistake, showMistake } from '../config/mistake.ts';
 import { readFleet } from '../config/fleet-file.ts';
 import { type Environment, missingSecrets } from '../config/secrets.ts';
@@ -19,7 +19,7 @@ export interface CheckIo {
   complain(text: string): void;
   readonly env: Environment;
   readonly kinds: ReadonlyMap<string, RuleKind>;
-  readonly formats: ReadonlyMap<string, PayloadFormat>;
+  readonly formats: ReadonlyMap<string, AnyFormat>;
 }
 
 /** @returns the exit code: 0 when every file is in order (warnings may remain), 1 when not. */

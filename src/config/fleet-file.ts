@@ -100,7 +100,8 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
   ids.claim(idOf(value), 'site', path);
   const account = readAccount(state, value, path, parts.secrets);
   const prefix = prefixOf(value, siteId);
-  const topics: SiteTopics = { siteId, prefix, sitePath: path, user: account?.user ?? null };
+  const group = fieldOf(value, 'sparkplugGroup');
+  const topics: SiteTopics = { siteId, prefix, group: typeof group === 'string' ? group : null, sitePath: path, user: account?.user ?? null };
   parts.siteTopics.push(topics);
 
   const local = idLedger(state, `within the site "${siteId}"`);
@@ -125,6 +126,7 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
     breaker: parsed.breaker ?? null,
     waterShutOff: parsed.waterShutOff ?? null,
     topics: parsed.topics ?? `${parsed.id}/`,
+    ...(parsed.sparkplugGroup === undefined ? {} : { sparkplugGroup: parsed.sparkplugGroup }),
     account,
   });
 }

@@ -46,6 +46,7 @@ export function readPoint(state: FleetReadingState, owner: PointOwner, value: un
     place,
     unit: parsed.unit ?? null,
     everyMs: parsed.every,
+    ...(parsed.cadence === 'sent' ? { cadence: 'sent' as const } : {}),
     silentAfterMs,
     keepMs: parsed.keep ?? null,
     source,
@@ -108,7 +109,9 @@ function readSource(state: FleetReadingState, owner: PointOwner, value: unknown,
   }
   const options = format === undefined ? null : checkedOptions(state, format.options, path, rest, `format "${formatName}"`, ['topic', 'format']);
   const claimed = { topic, format: formatName, options: rest, pointPath, site: owner.topics };
-  checkFence(state, claimed, [...path, 'topic']);
+  const problem = format !== undefined && 'addressProblem' in format ? format.addressProblem(topic) : null;
+  if (problem !== null) state.findings.at([...path, 'topic'], problem.problem, problem.fix);
+  else checkFence(state, claimed, [...path, 'topic']);
   sources.push(claimed);
   return options === null ? null : { topic, format: formatName, options: options.checked };
 }

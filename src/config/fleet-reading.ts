@@ -1,12 +1,12 @@
 /** What the parts that read one fleet file share while they read it. */
-import type { PayloadFormat } from '../../adapters/contract.ts';
+import type { AnyFormat } from '../../adapters/contract.ts';
 import type { RuleKind } from '../rules/contract.ts';
 import type { Findings } from './findings.ts';
 import type { Path, YamlDocument } from './yaml-document.ts';
 
 export interface FleetReaders {
   readonly kinds: ReadonlyMap<string, RuleKind>;
-  readonly formats: ReadonlyMap<string, PayloadFormat>;
+  readonly formats: ReadonlyMap<string, AnyFormat>;
   /** Which broker the service uses; `null`: not known (a fleet file checked alone), so nothing that depends on it is asked for. */
   readonly broker: 'embedded' | 'external' | null;
 }

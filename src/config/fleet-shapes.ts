@@ -72,13 +72,23 @@ const topics = z
   })
   .meta({ example: 'harbor-lobby/', description: 'what every MQTT topic of the site begins with' });
 
+/** Eclipse Sparkplug 3.0.0, chapter 4: no `+`, `/` or `#`; `STATE` is where hosts tell theirs. */
+const sparkplugGroup = z
+  .string()
+  .superRefine((value, context) => {
+    if (value.trim() !== '' && !/[+#/\0]/.test(value) && value !== 'STATE') return;
+    context.addIssue({ code: 'custom', message: `"${value}" is no name of a Sparkplug group`, params: { fix: 'write the group as set in the gateways, without + # and /, like "sparkplugGroup: harbor"' } });
+  })
+  .meta({ example: 'harbor', description: "group of the site's Sparkplug gateways" });
+
 const topic = z
   .string()
   .superRefine((value, context) => {
     const refuse = (message: string, fix: string) => context.addIssue({ code: 'custom', message, params: { fix } });
     if (value === '') return refuse('the topic is empty', 'write the full topic, like "harbor-lobby/reef/temperature"');
     if (/[+#]/.test(value)) return refuse(`"${value}" holds a wildcard: a point listens to one topic`, 'write the full topic, and one point for each');
-    if (/[\0\s]/.test(value)) return refuse(`"${value}" holds a space`, 'write the topic exactly as the sensor publishes it, without spaces');
+    // Sparkplug names its gateways as people do.
+    if (/[\0\s]/.test(value) && !/^spBv1\.0\/[^\0\r\n\t]+$/.test(value)) return refuse(`"${value}" holds a space`, 'write the topic exactly as the sensor publishes it, without spaces');
     if (value.endsWith('/')) return refuse(`"${value}" ends in "/"`, `write the full topic, like "${value}temperature"`);
     if (value.startsWith('$')) return refuse(`"${value}" begins with "$", which brokers keep for themselves`, 'write a topic that the sensor publishes');
   })
@@ -130,6 +140,7 @@ export const fleetShapes = {
     breaker: text().optional().meta({ example: 'Utility room, panel B, breaker 14' }),
     waterShutOff: text().optional().meta({ example: 'Under the sink' }),
     topics: topics.optional().meta({ example: 'harbor-lobby/' }),
+    sparkplugGroup: sparkplugGroup.optional(),
     account: z.unknown().optional().meta({ example: '{ user: harbor-lobby, passwordEnv: TANKBELL_HARBOR_LOBBY }' }),
     points: entries('- { id: room-temperature, … }').optional(),
     tanks: entries('- { id: lobby-reef, … }').optional(),
@@ -168,6 +179,7 @@ export const fleetShapes = {
     equipment: reference('heater-1', 'id of a piece of equipment of the tank').optional().meta({ example: 'heater-1' }),
     unit: text().optional().meta({ example: '°C' }),
     every: duration('30s', SECOND / 10).meta({ example: '30s', description: 'expected time between readings' }),
+    cadence: z.enum(['declared', 'sent']).optional().meta({ example: 'sent', description: 'declared, or sent' }),
     silentAfter: duration('10m', SECOND).optional().meta({ example: '10m' }),
     keep: keeping('5y').optional().meta({ example: '5y' }),
     source: z.unknown().optional().meta({ example: '{ topic: harbor-lobby/reef/temperature, format: number }' }),

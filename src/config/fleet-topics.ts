@@ -6,6 +6,8 @@ export interface SiteTopics {
   readonly siteId: string;
   /** What its topics begin with; `null` when the file gives none that can be used. */
   readonly prefix: string | null;
+  /** Group of its Sparkplug gateways; `null`: it names none. */
+  readonly group: string | null;
   readonly sitePath: Path;
   readonly user: string | null;
 }
@@ -20,8 +22,14 @@ export interface ClaimedSource {
 
 /** Notes a topic outside of the site's own. */
 export function checkFence(state: FleetReadingState, source: ClaimedSource, topicPath: Path): void {
-  const { prefix, siteId } = source.site;
-  if (prefix === null || source.topic.startsWith(prefix)) return;
+  const { prefix, group, siteId } = source.site;
+  if (prefix === null || source.topic.startsWith(prefix) || (group !== null && source.topic.startsWith(`spBv1.0/${group}/`))) return;
+  const [namespace, written] = source.topic.split('/');
+  if (namespace === 'spBv1.0' && written !== undefined && written !== '') {
+    const problem = group === null ? `site "${siteId}" names no Sparkplug group, and "${source.topic}" is of group "${written}"` : `"${source.topic}" is of Sparkplug group "${written}", and that of site "${siteId}" is "${group}"`;
+    state.findings.at(topicPath, problem, `add "sparkplugGroup: ${written}" to the site, or put the gateway into the site's group`);
+    return;
+  }
   const last = source.topic.split('/').filter((part) => part !== '' && `${part}/` !== prefix);
   state.findings.at(
     topicPath,
@@ -41,7 +49,7 @@ export function checkShared(state: FleetReadingState, sources: readonly ClaimedS
     if (otherFormat !== undefined) {
       state.findings.at([...source.pointPath, 'source', 'format'], `topic "${source.topic}" is read as "${otherFormat.format}" on line ${lineOf(otherFormat)} and as "${source.format}" here`, `write "format: ${otherFormat.format}" in both, or give each its own topic`);
     } else if (same !== undefined) {
-      state.findings.at([...source.pointPath, 'source'], `this reads the same value of topic "${source.topic}" as the point on line ${lineOf(same)}`, `remove one of the two, or let them read different ${hasKey(source.options, 'value') ? 'values ("value: /…")' : 'topics'}`);
+      state.findings.at([...source.pointPath, 'source'], `this reads the same value of topic "${source.topic}" as the point on line ${lineOf(same)}`, `remove one of the two, or let them read different ${whatDiffers(source.options)}`);
     }
     byTopic.set(source.topic, [...earlier, source]);
   }
@@ -60,6 +68,9 @@ export function checkSites(state: FleetReadingState, sites: readonly SiteTopics[
     }
     for (const earlier of sites.slice(0, index)) {
       const line = state.document.placeOf(earlier.sitePath).line;
+      if (site.group !== null && site.group === earlier.group) {
+        state.findings.at([...site.sitePath, 'sparkplugGroup'], `the Sparkplug group "${site.group}" belongs to site "${earlier.siteId}" (line ${line}) already: one account could publish for the other site`, 'give the gateways of each site a group of their own');
+      }
       if (site.user !== null && site.user === earlier.user) {
         state.findings.at([...site.sitePath, 'account', 'user'], `the broker account "${site.user}" belongs to site "${earlier.siteId}" (line ${line}) already`, `write one account for each site, like "user: ${site.siteId}"`);
       }
@@ -73,7 +84,15 @@ export function checkSites(state: FleetReadingState, sites: readonly SiteTopics[
 /** What of the message a point reads: its options without those about time and unit, which points may share. */
 function whatItReads(options: unknown): string {
   if (typeof options !== 'object' || options === null) return JSON.stringify(options ?? null);
-  return JSON.stringify(Object.entries(options).filter(([key]) => !/^(time|unit)/.test(key)).sort(([a], [b]) => a.localeCompare(b)));
+  // Beside "value" a unit says where the unit stands; beside a name it chooses between values of that name.
+  const shared = hasKey(options, 'value') ? /^(time|unit)/ : /^time/;
+  return JSON.stringify(Object.entries(options).filter(([key]) => !shared.test(key)).sort(([a], [b]) => a.localeCompare(b)));
+}
+
+function whatDiffers(options: unknown): string {
+  if (hasKey(options, 'value')) return 'values ("value: /…")';
+  if (hasKey(options, 'name')) return 'values ("name: …", and "unit: …" where one name carries several)';
+  return hasKey(options, 'metric') ? 'metrics ("metric: …")' : 'topics';
 }
 
 const hasKey = (value: unknown, key: string): boolean => typeof value === 'object' && value !== null && Object.hasOwn(value, key);

@@ -1,4 +1,5 @@
 /** What an adapter hands to the engine for one message, request or file part. */
+import type { PresenceChange } from './presence.ts';
 import type { Refusal, Sample } from './reading.ts';
 
 export interface Delivery {
@@ -6,6 +7,8 @@ export interface Delivery {
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  /** What its gateway says of itself; counts before the samples of the same delivery. */
+  readonly presence?: readonly PresenceChange[];
   /** Called exactly once, after everything above is committed: the moment to acknowledge. Must not throw. */
   committed(): void;
 }

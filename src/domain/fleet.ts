@@ -37,6 +37,8 @@ export interface Site {
   readonly waterShutOff: string | null;
   /** Every MQTT topic of the site begins with this; its broker account can publish nowhere else. Ends in `/`. */
   readonly topics: string;
+  /** Group of the site's Sparkplug gateways; their topics begin with `spBv1.0/group/`. Left out: it has none. */
+  readonly sparkplugGroup?: string;
   /** Broker account of the site: user name, and the name of the environment variable that holds its password. */
   readonly account: { readonly user: string; readonly passwordEnv: string } | null;
 }
@@ -98,6 +100,8 @@ export interface Point {
   readonly unit: string | null;
   /** Expected time between readings. */
   readonly everyMs: number;
+  /** `sent`: what the source promises ("ut" of SenML) replaces both times here as soon as it is heard. Left out: these count. */
+  readonly cadence?: 'sent';
   /** A value older than this is not current any more, and the point is silent. */
   readonly silentAfterMs: number;
   /** Readings of days older than this are forgotten; `null`: kept for ever. */

@@ -22,9 +22,11 @@ export const Quality = {
   stampedOnArrival: 2,
   /** The source's clock runs ahead by more than the bound; stamped when it arrived. */
   clockRefused: 4,
+  /** Sent as history (a gateway that had stored it): kept and shown, never taken for the present value, whatever its time. */
+  history: 64,
 } as const;
 
-/** May a rule use this reading? */
+/** Can it be true? */
 export function isUsable(quality: number): boolean {
   return (quality & Quality.outOfRange) === 0;
 }
@@ -38,6 +40,10 @@ export interface Sample {
   readonly value: number | boolean | string;
   /** Unit the payload itself names; overrides the unit declared for the point. */
   readonly unit: string | null;
+  /** The source promises its next value within this time; the cadence of a point with `cadence: sent`. Left out: as before. */
+  readonly nextWithinMs?: number;
+  /** Stored by the source and sent later as history: it must not touch the present value. Needs a time. */
+  readonly historical?: true;
 }
 
 /** A refused piece of input: kept with its reason, counted, shown; it takes nothing else down with it. */

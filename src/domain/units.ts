@@ -29,7 +29,7 @@ const accepted: Record<Kind, Readonly<Record<string, Scale>>> = {
   current: { A: by(1), mA: by(0.001) },
   energy: { kWh: by(1), Wh: by(0.001), MWh: by(1000), J: by(1 / 3.6e6) },
   voltage: { V: by(1), mV: by(0.001), kV: by(1000) },
-  flow: { 'L/h': by(1), 'L/min': by(60), 'L/s': by(3600), 'gal/h': by(LITRES_PER_US_GALLON), gph: by(LITRES_PER_US_GALLON), 'gal/min': by(60 * LITRES_PER_US_GALLON), 'm3/h': by(1000) },
+  flow: { 'L/h': by(1), 'L/min': by(60), 'L/s': by(3600), 'gal/h': by(LITRES_PER_US_GALLON), gph: by(LITRES_PER_US_GALLON), 'gal/min': by(60 * LITRES_PER_US_GALLON), 'm3/h': by(1000), 'm3/s': by(3.6e6) },
   humidity: { '%RH': by(1), '%': by(1) },
   acidity: { pH: by(1) },
   switch: { 'on/off': by(1) },

@@ -2,6 +2,7 @@
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { JournalEntry } from '../domain/journal.ts';
 import type { Page } from '../domain/page.ts';
+import type { PointState } from '../domain/presence.ts';
 import type { Reading, Refusal } from '../domain/reading.ts';
 import type { Batch, RefusalCount, StoredRuleState } from '../store/contract.ts';
 
@@ -12,6 +13,7 @@ export class BatchBuilder {
   readonly #ruleStates = new Map<string, StoredRuleState>();
   readonly #statuses = new Map<string, AlarmStatus>();
   readonly #alarms = new Map<number, Alarm>();
+  readonly #pointStates = new Map<string, PointState>();
   readonly #refusals = new Map<string, RefusalCount>();
 
   ruleState(changed: StoredRuleState): void {
@@ -26,6 +28,10 @@ export class BatchBuilder {
     this.#alarms.set(changed.id, changed);
   }
 
+  pointState(changed: PointState): void {
+    this.#pointStates.set(changed.pointId, changed);
+  }
+
   refusal(refused: Refusal, atMs: number): void {
     const key = `${refused.source}\n${refused.reason}`;
     const known = this.#refusals.get(key);
@@ -33,7 +39,7 @@ export class BatchBuilder {
   }
 
   get isEmpty(): boolean {
-    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0;
+    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#pointStates.size === 0 && this.#refusals.size === 0;
   }
 
   get changesAlarms(): boolean {
@@ -48,6 +54,7 @@ export class BatchBuilder {
     return {
       readings: this.readings, pages: this.pages, journal: this.journal, aliveMs,
       ruleStates: [...this.#ruleStates.values()], statuses: [...this.#statuses.values()], alarms: [...this.#alarms.values()], refusals: [...this.#refusals.values()],
+      pointStates: [...this.#pointStates.values()],
     };
   }
 }

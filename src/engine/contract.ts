@@ -2,6 +2,7 @@
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import type { Deliver } from '../domain/delivery.ts';
+import type { Point } from '../domain/fleet.ts';
 import type { Reading } from '../domain/reading.ts';
 import type { Verdict } from '../domain/verdict.ts';
 
@@ -30,6 +31,10 @@ export interface LiveView {
   readonly openAlarms: ReadonlyMap<number, Alarm>;
   /** Latest usable reading of a point, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
+  /** Why the latest value of a point cannot be believed although it is fresh (`its gateway … is offline since …`), or `null`. */
+  offline?(pointId: string): string | null;
+  /** The point with the cadence its source promised, where it did. */
+  atPresent?(point: Point): Point;
   /** Latest verdict of a rule with its numbers; `null` before the first since the start. */
   verdict(ruleId: string): Verdict | null;
   readonly startedMs: number;

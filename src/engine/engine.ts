@@ -72,6 +72,8 @@ export class Engine implements EngineFace {
       statuses: watch.statuses,
       openAlarms: watch.openAlarms,
       latest: (pointId) => watch.latest(pointId),
+      offline: (pointId) => watch.offline(pointId),
+      atPresent: (point) => watch.atPresent(point),
       verdict: (ruleId) => watch.verdict(ruleId),
       startedMs,
       get committedMs() {
@@ -189,6 +191,10 @@ export class Engine implements EngineFace {
           const { delivery } = item;
           nowMs = delivery.arrivedMs;
           this.#watch.advance(nowMs, batch);
+          for (const change of delivery.presence ?? []) {
+            this.#watch.presence(change, nowMs, batch);
+            if (listening) for (const pointId of change.pointIds) pointIds.add(pointId);
+          }
           for (const sample of delivery.samples) {
             this.#watch.sample(sample, nowMs, batch);
             if (listening) pointIds.add(sample.pointId);

@@ -9,9 +9,11 @@
 import { initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
-import { showDuration } from '../domain/duration.ts';
+import { MINUTE, showDuration } from '../domain/duration.ts';
 import type { Fleet, Point } from '../domain/fleet.ts';
-import { isUsable, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
+import { showLocal } from '../domain/local-time.ts';
+import type { PointState, PresenceChange } from '../domain/presence.ts';
+import { isUsable, Quality, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
 import { clear, type Verdict } from '../domain/verdict.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
@@ -35,7 +37,10 @@ interface Watched {
 }
 
 interface PointLive {
-  readonly point: Point;
+  /** With the cadence its source promised, where it did. */
+  point: Point;
+  readonly zone: string;
+  state: PointState;
   readonly listeners: readonly { readonly watched: Watched; readonly role: string }[];
   latest: Reading | null;
   previous: Reading | null;
@@ -86,10 +91,13 @@ export class Watch {
         listeners.set(point.id, list);
       }
     }
+    const states = new Map(stored.pointStates.map((state) => [state.pointId, state]));
+    const zones = new Map(fleet.sites.map((site) => [site.id, site.timeZone]));
     for (const point of fleet.points) {
       const id = series.get(point.id);
       const [latest = null, previous = null] = (id === undefined ? undefined : stored.latest.get(id)) ?? [];
-      this.#points.set(point.id, { point, listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
+      const state = states.get(point.id) ?? { pointId: point.id, offline: null, cadenceMs: null };
+      this.#points.set(point.id, { point: withCadence(point, state.cadenceMs), zone: zones.get(point.siteId) ?? 'UTC', state, listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
@@ -104,6 +112,14 @@ export class Watch {
 
   lastStampMs(pointId: string): number | null {
     return this.#points.get(pointId)?.lastStampMs ?? null;
+  }
+
+  offline(pointId: string): string | null {
+    return this.#points.get(pointId)?.state.offline?.why ?? null;
+  }
+
+  atPresent(point: Point): Point {
+    return this.#points.get(point.id)?.point ?? point;
   }
 
   verdict(ruleId: string): Verdict | null {
@@ -146,7 +162,7 @@ export class Watch {
       }
       if (wakeAtMs !== null) {
         // What was silent is not known: every point has its full time to be heard again.
-        const patienceMs = Math.max(0, ...[...rule.roles.values()].map(({ silentAfterMs }) => silentAfterMs + 1));
+        const patienceMs = Math.max(0, ...[...rule.roles.values()].map((point) => this.atPresent(point).silentAfterMs + 1));
         watched.wakeAtMs = Math.max(wakeAtMs + pausedMs, nowMs + patienceMs);
         into.ruleState({ ruleId: rule.id, state: watched.state, wakeAtMs: watched.wakeAtMs });
         this.#deadlines.set('wake', rule.id, watched.wakeAtMs);
@@ -172,7 +188,10 @@ export class Watch {
     }
     into.readings.push(taken);
     const live = this.#points.get(sample.pointId);
-    if (live === undefined) return;
+    if (live === undefined || (taken.quality & Quality.history) !== 0) return;
+    // Straight from the source, and of later: it is back, whoever has not said so.
+    if (live.state.offline !== null && taken.atMs >= live.state.offline.sinceMs) this.#setState(live, { ...live.state, offline: null }, into);
+    if (sample.nextWithinMs !== undefined && live.point.cadence === 'sent' && sample.nextWithinMs !== live.state.cadenceMs) this.#setCadence(live, sample.nextWithinMs, arrivedMs, into);
     if (live.lastStampMs === null || taken.atMs > live.lastStampMs) live.lastStampMs = taken.atMs;
     if (!isUsable(taken.quality)) return;
     // Known already, or older than what has been judged: it belongs to history, not to now.
@@ -183,6 +202,28 @@ export class Watch {
     for (const { watched, role } of live.listeners) {
       this.#judge(watched, { type: 'reading', role, atMs: taken.atMs, value: taken.value }, taken.atMs, arrivedMs, into);
     }
+  }
+
+  /** A gateway came or went. Its points have no current value while it is away, at once and whatever their age. */
+  presence(change: PresenceChange, arrivedMs: number, into: BatchBuilder): void {
+    const changed: PointLive[] = [];
+    for (const pointId of change.pointIds) {
+      const live = this.#points.get(pointId);
+      if (live === undefined || (live.state.offline === null) === (change.state === 'online')) continue;
+      const offline = change.state === 'online' ? null : { sinceMs: change.atMs, why: `${change.why} since ${showLocal(live.zone, change.atMs)}` };
+      this.#setState(live, { ...live.state, offline }, into);
+      changed.push(live);
+    }
+    // Said before already: a repeated delivery.
+    const [first] = changed;
+    if (first === undefined) return;
+    if (change.journal !== null) {
+      into.journal.push({
+        atMs: arrivedMs, kind: change.state === 'online' ? 'service' : 'gap', siteId: first.point.siteId, tankId: null, alarmId: null, by: 'tankbell',
+        text: change.journal, detail: { presence: change.state, atMs: change.atMs, pointIds: changed.map(({ point }) => point.id) },
+      });
+    }
+    this.#judgeListeners(changed, arrivedMs, into);
   }
 
   command(command: Command, nowMs: number, into: BatchBuilder): CommandResult {
@@ -199,6 +240,24 @@ export class Watch {
     const watched = this.#watched.get(command.ruleId);
     if (watched === undefined) return { outcome: 'refused', why: `There is no rule "${command.ruleId}".` };
     return this.#live(watched, holdEvent(command, nowMs), nowMs, into, {});
+  }
+
+  #setCadence(live: PointLive, cadenceMs: number, arrivedMs: number, into: BatchBuilder): void {
+    live.point = withCadence(live.point, cadenceMs);
+    this.#setState(live, { ...live.state, cadenceMs }, into);
+    // Each rule sets its wake-up for silence anew.
+    this.#judgeListeners([live], arrivedMs, into);
+  }
+
+  #setState(live: PointLive, state: PointState, into: BatchBuilder): void {
+    live.state = state;
+    into.pointState(state);
+  }
+
+  /** Every rule that hears one of the points, once. */
+  #judgeListeners(points: readonly PointLive[], nowMs: number, into: BatchBuilder): void {
+    const watched = new Set(points.flatMap(({ listeners }) => listeners.map((listener) => listener.watched)));
+    for (const one of watched) this.#judge(one, { type: 'wake' }, nowMs, nowMs, into);
   }
 
   #fire(due: Deadline, into: BatchBuilder): void {
@@ -324,6 +383,11 @@ export class Watch {
       detail: { ruleId: status.ruleId, from: transition.from, to: transition.to, reason: transition.reason },
     });
   }
+}
+
+/** A promised cadence is a maximum (RFC 8428 §4.3): two of them without a word are silence. */
+function withCadence(point: Point, cadenceMs: number | null): Point {
+  return cadenceMs === null || point.cadence !== 'sent' ? point : { ...point, everyMs: cadenceMs, silentAfterMs: Math.max(2 * cadenceMs, 5 * MINUTE) };
 }
 
 function holdEvent(command: Exclude<Command, { type: 'note' | 'acknowledge' }>, nowMs: number): LifeEvent {

@@ -42,6 +42,7 @@ export class Intake {
     const value = valueOf(lane, sample);
     if (typeof value !== 'number') return value;
 
+    if (sample.historical) return historyOf(lane, sample, value, arrivedMs);
     let quality = value < lane.low || value > lane.high ? Quality.outOfRange : Quality.good;
     let atMs = sample.atMs;
     if (atMs === null) {
@@ -54,6 +55,15 @@ export class Intake {
     if (stampMs > lane.lastStampMs) lane.lastStampMs = stampMs;
     return { series: lane.series, atMs: stampMs, value, quality };
   }
+}
+
+/** History says nothing of now: neither does its time, so that later readings without a time are stamped as if it had not come. */
+function historyOf(lane: Lane, sample: Sample, value: number, arrivedMs: number): Reading | Refusal {
+  const { atMs } = sample;
+  if (atMs === null || !Number.isSafeInteger(atMs) || atMs > arrivedMs + aheadBoundMs || atMs < unsetClockMs) {
+    return refuse(sample, `a reading was sent as history ${atMs === null ? 'without a time' : 'with a time that cannot be true'}; send it with the time of its measurement`);
+  }
+  return { series: lane.series, atMs, value, quality: Quality.history | (value < lane.low || value > lane.high ? Quality.outOfRange : Quality.good) };
 }
 
 export const isRefusal = (taken: Reading | Refusal): taken is Refusal => 'reason' in taken;

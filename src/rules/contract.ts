@@ -87,6 +87,8 @@ export interface RuleContext<Settings> {
   latest(role: string): Latest | null;
   /** The usable reading before the latest. */
   previous(role: string): Latest | null;
+  /** Why its value cannot be believed right now although it is fresh (`its gateway … is offline since …`), or `null`. `current` is then `null`. */
+  offline(role: string): string | null;
   /** Time of the latest reading of any quality, where that is known: later than `latest` when only impossible values come. */
   lastStampMs(role: string): number | null;
 }

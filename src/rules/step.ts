@@ -15,6 +15,10 @@ export interface Readings {
   previous(pointId: string): Latest | null;
   /** Time of the latest reading of any quality; left out where nobody keeps it. */
   lastStampMs?(pointId: string): number | null;
+  /** Why the point cannot be believed right now; left out where no gateway speaks for its points. */
+  offline?(pointId: string): string | null;
+  /** The point with the cadence it has at present; left out where the fleet's is all there is. */
+  atPresent?(point: Point): Point;
 }
 
 /** @returns the next state (the same object if nothing changed), the verdict, and a wake-up unless it stays as it was. */
@@ -42,7 +46,8 @@ export function silentAtMs(point: Point, latest: Latest): number {
  */
 function silenceWakeMs(rule: Rule, readings: Readings, nowMs: number): number | null {
   let earliest: number | null = null;
-  for (const point of rule.roles.values()) {
+  for (const declared of rule.roles.values()) {
+    const point = readings.atPresent?.(declared) ?? declared;
     const latest = readings.latest(point.id);
     const silentAt = latest === null ? 0 : silentAtMs(point, latest);
     const lookAt = silentAt > nowMs ? silentAt : nowMs + point.silentAfterMs + 1;
@@ -85,13 +90,20 @@ class StepContext implements RuleContext<unknown> {
   }
 
   point(role: string): Point | null {
-    return this.#rule.roles.get(role) ?? null;
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : (this.#readings.atPresent?.(point) ?? point);
+  }
+
+  offline(role: string): string | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : (this.#readings.offline?.(point.id) ?? null);
   }
 
   current(role: string): Latest | null {
-    const point = this.#rule.roles.get(role);
-    if (point === undefined) return null;
+    const point = this.point(role);
+    if (point === null) return null;
     const latest = this.#readings.latest(point.id);
+    if (latest !== null && this.offline(role) !== null) return null;
     return latest !== null && this.nowMs - latest.atMs <= point.silentAfterMs ? latest : null;
   }
 

@@ -6,6 +6,7 @@ import type { Batch, LiveStore, StoredRuleState } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import { pageInsertOn } from './page-row.ts';
 import type { SealedTimes } from './known.ts';
+import { pointStateUpsertOn } from './point-state.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
 import { type Reserve, withReserve } from './reserve.ts';
@@ -14,6 +15,7 @@ import { statusUpsertOn } from './status-row.ts';
 export function committerOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes, reserve: Reserve): Pick<LiveStore, 'commit' | 'space'> {
   const putRuleState = ruleStateUpsertOn(db);
   const putAlarm = alarmUpsertOn(db);
+  const putPointState = pointStateUpsertOn(db);
   const putStatus = statusUpsertOn(db);
   const appendJournal = journalAppenderOn(db);
   const addPage = pageInsertOn(db);
@@ -27,6 +29,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     for (const status of batch.statuses) putStatus(status);
     for (const entry of batch.journal) appendJournal(entry);
     for (const page of batch.pages) addPage(page);
+    for (const state of batch.pointStates ?? []) putPointState(state);
     foldRefusals(batch.refusals);
     putAlive.run(batch.aliveMs);
   });

@@ -5,6 +5,7 @@
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/journal.ts';
 import type { OutboxPage, Page } from '../domain/page.ts';
+import type { PointState } from '../domain/presence.ts';
 import type { Reading, Refusal, SeriesId } from '../domain/reading.ts';
 
 /** Everything one step of the engine decided; written in one transaction or not at all. */
@@ -18,6 +19,8 @@ export interface Batch {
   /** A page whose id is known already is dropped silently. */
   readonly pages: readonly Page[];
   readonly refusals: readonly RefusalCount[];
+  /** Left out: nothing changed. */
+  readonly pointStates?: readonly PointState[];
   /** The engine was alive and up to date at this time. */
   readonly aliveMs: number;
 }
@@ -40,7 +43,8 @@ export interface LiveState {
   readonly statuses: readonly AlarmStatus[];
   /** Alarms that are not closed. */
   readonly openAlarms: readonly Alarm[];
-  /** For each series its two latest usable readings, newest first. */
+  readonly pointStates: readonly PointState[];
+  /** For each series its two latest usable readings, newest first; those sent as history are left out, here and below. */
   readonly latest: ReadonlyMap<SeriesId, readonly Reading[]>;
   /** For each series the time of its latest reading of any quality. */
   readonly lastStampMs: ReadonlyMap<SeriesId, number>;

@@ -1,10 +1,11 @@
 /** What the engine needs to go on after a restart. */
 import type { Database } from 'better-sqlite3';
-import type { Reading, SeriesId } from '../domain/reading.ts';
+import { type Reading, type SeriesId } from '../domain/reading.ts';
 import { type AlarmRow, alarmOf } from './alarm-row.ts';
 import type { Connection } from './connection.ts';
 import type { LiveState, LiveStore, StoredRuleState } from './contract.ts';
 import { lastStampOn, latestUsableOn } from './latest.ts';
+import { pointStateListOn } from './point-state.ts';
 import { statusListOn } from './status-row.ts';
 
 export function liveLoaderOn({ db, attempt }: Connection): Pick<LiveStore, 'seriesFor' | 'load'> {
@@ -24,6 +25,7 @@ function loaderOn(db: Database): () => LiveState {
   const ruleStates = db.prepare<[], { rule_id: string; state: string; wake_at_ms: number | null }>('SELECT * FROM rule_state ORDER BY rule_id');
   const openAlarms = db.prepare<[], AlarmRow>('SELECT * FROM alarm WHERE closed_ms IS NULL ORDER BY id');
   const statuses = statusListOn(db);
+  const pointStates = pointStateListOn(db);
   const series = db.prepare<[], { id: SeriesId }>('SELECT id FROM series');
   const lastStamp = lastStampOn(db);
   const nextAlarm = db.prepare<[], { id: number }>('SELECT coalesce(max(id), 0) + 1 AS id FROM alarm');
@@ -43,6 +45,7 @@ function loaderOn(db: Database): () => LiveState {
     return {
       ruleStates: ruleStates.all().map((row): StoredRuleState => ({ ruleId: row.rule_id, state: JSON.parse(row.state), wakeAtMs: row.wake_at_ms })),
       statuses: statuses(),
+      pointStates: pointStates(),
       openAlarms: openAlarms.all().map(alarmOf),
       latest,
       lastStampMs,

@@ -186,6 +186,17 @@ export const migrations: readonly Migration[] = [
         hours  BLOB NOT NULL,
         PRIMARY KEY (series, day)
       ) STRICT, WITHOUT ROWID;
+      `,
+    },
+    {
+    name: 'what is known of a point beside its readings',
+    sql: `
+      CREATE TABLE point_state (
+        point_id         TEXT PRIMARY KEY,
+        offline_since_ms INTEGER,
+        offline_why      TEXT CHECK ((offline_why IS NULL) = (offline_since_ms IS NULL)),
+        cadence_ms       INTEGER
+      ) STRICT;
     `,
   },
 ];

@@ -1,4 +1,4 @@
-/** What a point is worth right now. A value past its `silentAfterMs` is never current: it is unknown, with the last one named as such. */
+/** What a point is worth right now. A value past its `silentAfterMs`, or behind a gateway that is offline, is never current: it is unknown, with the last one named as such. */
 import type { Point } from '../domain/fleet.ts';
 import type { LiveView } from '../engine/contract.ts';
 import type { Rule } from '../rules/contract.ts';
@@ -10,12 +10,13 @@ export type Present = { readonly point: Point; readonly limits: Limits } & (
   | { readonly state: 'never' }
 );
 
-export function presentOf(point: Point, view: LiveView, rules: readonly Rule[], nowMs: number): Present {
+export function presentOf(declared: Point, view: LiveView, rules: readonly Rule[], nowMs: number): Present {
+  const point = view.atPresent?.(declared) ?? declared;
   const limits = limitsOf(point.id, rules);
   const latest = view.latest(point.id);
   if (latest === null) return { point, limits, state: 'never' };
   const { value, atMs } = latest;
-  if (nowMs - atMs > point.silentAfterMs) return { point, limits, state: 'stale', value, atMs };
+  if (nowMs - atMs > point.silentAfterMs || (view.offline?.(point.id) ?? null) !== null) return { point, limits, state: 'stale', value, atMs };
   const outside = limits.low !== null && value < limits.low ? 'low' : limits.high !== null && value > limits.high ? 'high' : null;
   return { point, limits, state: 'current', value, atMs, outside };
 }

@@ -1,6 +1,7 @@
 /** Random and damaged bytes over every format: answers, never exceptions; no sample that is not a value. A failure prints its seed. */
 import { readdirSync, readFileSync } from 'node:fs';
 import { expect, it } from 'vitest';
+import { z } from 'zod';
 import { loadFormats } from '../../adapters/load.ts';
 import { isCsvRow, readCsv } from '../../adapters/csv.ts';
 import { packetGuard } from '../../adapters/packet-guard.ts';
@@ -28,10 +29,12 @@ const noise = (next: () => number): Buffer => Buffer.from(Array.from({ length: M
 const formats = await loadFormats();
 const fields: Record<string, unknown[]> = {
   number: [{}],
-  json: [{ value: '/t', time: '/time', unit: '/u' }, { value: '/outlets/0/watts', time: '/time', timeFormat: 's' }, { value: '' }],
+  json: [{ value: '/t', time: '/time', unit: '/u' }, { value: '/outlets/0/watts', time: '/time', timeFormat: 's' }, { value: '' }, { samples: '/readings', value: '/v', time: '/at/utc' }, { samples: '', value: '/1', time: '/0', timeFormat: 'us' }],
+  senml: [{ name: 'urn:dev:ow:10e2073a01080063' }, { name: 'a' }, { name: 'a', read: 'sum' }],
 };
 
 for (const [name, format] of formats) {
+  if (!('prepare' in format)) continue;
   it(`${name} answers whatever comes`, () => {
     const decode = format.prepare((fields[name] ?? []).map((options, index) => ({ pointId: `p/${index}`, options: format.options.parse(options) })));
     const here = new URL(`./${name}/`, import.meta.url);
@@ -53,6 +56,62 @@ for (const [name, format] of formats) {
     }
   });
 }
+
+it('sparkplug answers whatever comes, in any order, and remembers no more than before', () => {
+  const format = formats.get('sparkplug');
+  if (format === undefined || !('open' in format)) throw new Error('no session format');
+  const here = new URL('./sparkplug/', import.meta.url);
+  const inputs = readdirSync(here).flatMap((folder) => z.array(z.object({ topic: z.string(), hex: z.string() })).parse(JSON.parse(readFileSync(new URL(`${folder}/messages.json`, here), 'utf8'))));
+  expect(inputs.length).toBeGreaterThan(40);
+  const fieldsOf = (metric: string, address: string) => ({ pointId: `t/${metric}`, address, options: format.options.parse({ metric }) });
+  const session = format.open([fieldsOf('Temperature', 'spBv1.0/harbor/edge-1'), fieldsOf('Int64', 'spBv1.0/harbor/edge-1'), fieldsOf('Level', 'spBv1.0/harbor/edge-1/sump')], 'tankbell');
+  const kinds = new Set<string>();
+  for (let seed = 1; seed <= 8000; seed++) {
+    const next = random(seed);
+    const input = inputs[Math.floor(next() * inputs.length)] ?? { topic: '', hex: '' };
+    const good = Buffer.from(input.hex, 'hex');
+    const bytes = next() < 0.2 ? noise(next) : next() < 0.4 ? good : damaged(good, next);
+    const { samples, refusals, presence = [], ask = [] } = session.decode(bytes, { topic: input.topic, arrivedMs: 1_772_560_800_000 + seed * 1000 });
+    const where = `seed ${seed}: ${input.topic} ${bytes.toString('hex')}`;
+    for (const { value, atMs } of samples) {
+      expect(typeof value !== 'number' || Number.isFinite(value), where).toBe(true);
+      expect(atMs === null || Number.isSafeInteger(atMs), where).toBe(true);
+    }
+    for (const { reason, excerpt } of refusals) expect(reason.length < 2000 && /\w{3}/.test(reason) && excerpt.length <= 120, where).toBe(true);
+    for (const { pointIds, atMs } of presence) expect(pointIds.length > 0 && Number.isSafeInteger(atMs), where).toBe(true);
+    expect(refusals.length, where).toBeLessThanOrEqual(20);
+    expect(ask.length, where).toBeLessThanOrEqual(1);
+    for (const kind of [samples.length > 0 && 'sample', refusals.length > 0 && 'refusal', presence.length > 0 && 'presence', ask.length > 0 && 'ask']) if (typeof kind === 'string') kinds.add(kind);
+  }
+  expect([...kinds].sort()).toEqual(['ask', 'presence', 'refusal', 'sample']);
+});
+
+it('large hostile messages are refused in bounded time', () => {
+  const big = 256 * 1024;
+  const senml = formats.get('senml');
+  const json = formats.get('json');
+  const sparkplug = formats.get('sparkplug');
+  if (senml === undefined || !('prepare' in senml) || json === undefined || !('prepare' in json) || sparkplug === undefined || !('open' in sparkplug)) throw new Error('a format is missing');
+  const session = sparkplug.open([{ pointId: 't/a', address: 'spBv1.0/harbor/edge-1', options: { metric: 'a' } }], 'tankbell');
+  const decodeSenml = senml.prepare([{ pointId: 't/a', options: senml.options.parse({ name: 'a' }) }]);
+  const decodeJson = json.prepare([{ pointId: 't/a', options: json.options.parse({ samples: '/readings', value: '/v' }) }]);
+  const bombs: Buffer[] = [
+    Buffer.alloc(big, 0x81), Buffer.alloc(big, 0x9f), Buffer.alloc(big, 0xa0), Buffer.concat([Buffer.from('9f', 'hex'), Buffer.alloc(big - 2, 0xa0), Buffer.from('ff', 'hex')]),
+    Buffer.concat([Buffer.from('9fbf', 'hex'), Buffer.alloc(big - 2, 0x00)]), Buffer.from('9bffffffffffffffff', 'hex'), Buffer.from('81bb7fffffffffffffff', 'hex'),
+    Buffer.alloc(big, 0x0b), Buffer.alloc(big, 0x12), Buffer.concat(Array.from({ length: big / 2 }, () => Buffer.from('1200', 'hex'))), Buffer.from('12ffffffff7f', 'hex'),
+    Buffer.alloc(big, '['), Buffer.from(`[${'{},'.repeat(big / 3 - 1)}{}]`), Buffer.from(`{"readings":[${'{"v":1,"v":2},'.repeat(18_000)}{}]}`), Buffer.from(`{"readings":[${'{"v":1,"v":2},'.repeat(4_900)}{}]}`),
+  ];
+  for (const [index, bytes] of bombs.entries()) {
+    expect(bytes.length).toBeLessThanOrEqual(big);
+    const began = performance.now();
+    for (const decoded of [decodeSenml(bytes, { topic: 'a', arrivedMs: 0 }), decodeJson(bytes, { topic: 'a', arrivedMs: 0 }), session.decode(bytes, { topic: 'spBv1.0/harbor/NBIRTH/edge-1', arrivedMs: 0 })]) {
+      expect(decoded.refusals.length, `bomb ${index}`).toBeGreaterThan(0);
+      expect(decoded.refusals.length, `bomb ${index}`).toBeLessThanOrEqual(20);
+    }
+    // Milliseconds on any machine; the bound only has to tell them from minutes.
+    expect(performance.now() - began, `bomb ${index}`).toBeLessThan(5000);
+  }
+}, 60_000);
 
 it('CSV answers whatever comes after a good header', async () => {
   const good = Buffer.from('2026-03-04T12:00:00Z,1,"2"\n2026-03-04 12:00:00,on,3 °C\n04.03.2026 1:00 pm,,"a ""b"""\n');

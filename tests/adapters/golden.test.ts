@@ -1,6 +1,7 @@
 /**
  * Golden cases: every folder `tests/adapters/<format>/<case>/` is a test. `fields.json` says what the points ask for; `input.*` are the bytes
  * of the message; `expected.json` lists the samples, or `expected-reject.json` the samples kept and the refusals (by a part of their reason).
+ * Session formats have sequences instead: `session.test.ts`.
  * Times of RFC 3339 §5.8 (check-values §8.5) and RFC 8428 §5.1.2 (1276020076.001 s) stand in the `time-*` cases of json.
  */
 import { readdirSync, readFileSync } from 'node:fs';
@@ -13,7 +14,7 @@ const formats = await loadFormats();
 const foldersIn = (url: URL): string[] => readdirSync(url, { withFileTypes: true }).filter((entry) => entry.isDirectory()).map(({ name }) => name);
 
 const fieldsFile = z.array(z.strictObject({ pointId: z.string(), options: z.unknown() }));
-const samplesFile = z.array(z.strictObject({ pointId: z.string(), atMs: z.int().nullable(), value: z.union([z.number(), z.boolean(), z.string()]), unit: z.string().nullable() }));
+const samplesFile = z.array(z.strictObject({ pointId: z.string(), atMs: z.int().nullable(), value: z.union([z.number(), z.boolean(), z.string()]), unit: z.string().nullable(), nextWithinMs: z.int().optional(), historical: z.literal(true).optional() }));
 const rejectFile = z.strictObject({ samples: samplesFile, refusals: z.array(z.strictObject({ pointId: z.string().nullable(), reasonHas: z.string().min(3) })).min(1) });
 
 it('has cases for every format', () => {
@@ -21,6 +22,7 @@ it('has cases for every format', () => {
 });
 
 for (const [name, format] of formats) {
+  if (!('prepare' in format)) continue;
   describe(name, () => {
     for (const caseName of foldersIn(new URL(`./${name}/`, here))) {
       it(caseName, () => {

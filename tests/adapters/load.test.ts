@@ -15,7 +15,7 @@ afterEach(() => rmSync(folder, { recursive: true, force: true }));
 const good = `import { z } from 'zod';\nexport default { format: 'good', looksLike: 'Something good to read.', options: z.strictObject({ a: z.string().describe('An option.') }), prepare: () => () => ({ samples: [], refusals: [] }) };\n`;
 
 it('finds the formats that come with Tankbell, and a new file', async () => {
-  expect([...(await loadFormats()).keys()]).toEqual(['json', 'number']);
+  expect([...(await loadFormats()).keys()]).toEqual(['json', 'number', 'senml', 'sparkplug']);
   writeFileSync(join(folder, 'good.ts'), good);
   expect([...(await loadFormats(folder)).keys()]).toEqual(['good']);
 });

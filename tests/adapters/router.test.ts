@@ -1,5 +1,6 @@
 /** Which point gets which message, what unclaimed topics are told, and what is subscribed to. */
 import { expect, it } from 'vitest';
+import { excerpt } from '../../adapters/contract.ts';
 import { fenceProblem, mayPublish, maySubscribe } from '../../adapters/fence.ts';
 import { foldEvents } from '../../adapters/event-fold.ts';
 import { RouteError } from '../../adapters/router.ts';
@@ -40,6 +41,12 @@ it('tells an unclaimed topic which lines would claim it', async () => {
   expect(huge?.excerpt.length).toBe(120);
 });
 
+it('shows what was refused as text, or in hexadecimal where it is none', () => {
+  expect(excerpt(bytes('25.1 °C\n'))).toBe('25.1 °C·');
+  expect(excerpt(Buffer.from('0880b2eda6cb33120b', 'hex'))).toBe('08 80 b2 ed a6 cb 33 12 0b');
+  expect(excerpt(Buffer.alloc(500, 1)).length).toBeLessThanOrEqual(120);
+});
+
 it('refuses payloads that are too large', async () => {
   const routes = await router();
   expect(routes.route(live(topicA, '1'.repeat(256 * 1024 + 1))).refusals[0]?.reason).toContain('at most 262144');
@@ -53,7 +60,7 @@ it('subscribes to the topics of each site once, and to loose topics one by one',
 
 it('refuses to start on a fleet it cannot read', async () => {
   await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow(RouteError);
-  await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow('there is json, number');
+  await expect(router([point('t/1', 'a/x', 'nummer')])).rejects.toThrow('there is json, number, senml, sparkplug');
   await expect(router([point('t/1', 'a/x'), point('t/2', 'a/x', 'json', { value: '' })])).rejects.toThrow('one topic has one format');
 });
 

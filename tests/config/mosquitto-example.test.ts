@@ -4,7 +4,7 @@ import { chmodSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'nod
 import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { connectAsync, type MqttClient } from 'mqtt';
+import { connectAsync, type IClientOptions, type MqttClient } from 'mqtt';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 
 const example = (name: string): string => readFileSync(new URL(`../../config/${name}`, import.meta.url), 'utf8');
@@ -65,8 +65,29 @@ test('nobody gets in without the password', async () => {
   await expect(connect('harbor-lobby', 'wrong')).rejects.toThrow(/not authori[sz]ed/i);
 });
 
-async function connect(username: string, password: string): Promise<MqttClient> {
-  const client = await connectAsync(`mqtt://127.0.0.1:${port}`, { username, password, reconnectPeriod: 0, connectTimeout: 5_000 });
+test('Tankbell may leave its state behind and ask the gateways of the site to start over, and the site may write neither its state nor into other groups', async () => {
+  const tankbell = await connect('tankbell', 'tankbell-secret', { will: { topic: 'spBv1.0/STATE/tankbell', payload: Buffer.from('{"online":false}'), qos: 1, retain: true } });
+  const site = await connect('harbor-lobby', 'harbor-lobby-secret');
+  const got = new Set<string>();
+  const last = Promise.all([['site', site] as const, ['tankbell', tankbell] as const].map(([name, client]) => new Promise<void>((resolve) => {
+    client.on('message', (topic, payload) => {
+      got.add(`${name}: ${topic} ${payload.toString()}`);
+      if (topic.endsWith('/last')) resolve();
+    });
+  })));
+  await site.subscribeAsync(['spBv1.0/harbor/NCMD/+', 'spBv1.0/STATE/tankbell'], { qos: 1 });
+  await tankbell.subscribeAsync(['spBv1.0/harbor/NDATA/+', 'spBv1.0/+/NDATA/other', 'spBv1.0/STATE/tankbell'], { qos: 1 });
+  await site.publishAsync('spBv1.0/STATE/tankbell', 'false', { qos: 1 });
+  await site.publishAsync('spBv1.0/bistro/NDATA/other', 'x', { qos: 1 });
+  await tankbell.publishAsync('spBv1.0/STATE/tankbell', '{"online":true}', { qos: 1, retain: true });
+  await tankbell.publishAsync('spBv1.0/harbor/NCMD/last', 'x', { qos: 1 });
+  await site.publishAsync('spBv1.0/harbor/NDATA/last', 'x', { qos: 1 });
+  await last;
+  expect([...got].sort()).toEqual(['site: spBv1.0/STATE/tankbell {"online":true}', 'site: spBv1.0/harbor/NCMD/last x', 'tankbell: spBv1.0/STATE/tankbell {"online":true}', 'tankbell: spBv1.0/harbor/NDATA/last x']);
+});
+
+async function connect(username: string, password: string, more: IClientOptions = {}): Promise<MqttClient> {
+  const client = await connectAsync(`mqtt://127.0.0.1:${port}`, { username, password, reconnectPeriod: 0, connectTimeout: 5_000, ...more });
   clients.push(client);
   return client;
 }

@@ -5,13 +5,16 @@
 import { StandingClock } from '../../src/clock.ts';
 import { expect, test } from 'vitest';
 import type { Delivery } from '../../src/domain/delivery.ts';
+import type { PresenceChange } from '../../src/domain/presence.ts';
 import { MINUTE } from '../../src/domain/duration.ts';
 import { Engine } from '../../src/engine/engine.ts';
 import { makeLogger } from '../../src/log.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { storyFleet } from '../stories/fleet.ts';
 
-const { fleet, rules } = await storyFleet();
+const { fleet: declared, rules } = await storyFleet();
+/** One of the points takes its cadence from its source. */
+const fleet = { ...declared, points: declared.points.map((point, index) => (index === 0 ? { ...point, cadence: 'sent' as const } : point)) };
 const startMs = Date.parse('2026-03-03T18:00:00Z');
 
 /** A small linear congruential generator: enough for choosing, and the same everywhere. */
@@ -28,9 +31,12 @@ interface Arrival {
   readonly pointId: string;
   readonly atMs: number;
   readonly value: number;
+  readonly historical?: true;
+  readonly nextWithinMs?: number;
+  readonly presence?: PresenceChange;
 }
 
-/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings. */
+/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings, history, gateways that go and come, promised cadences. */
 function uneasyDay(seed: number): Arrival[] {
   const next = random(seed);
   const arrivals: Arrival[] = [];
@@ -44,7 +50,15 @@ function uneasyDay(seed: number): Arrival[] {
       if (atMs < silentUntil) continue;
       const value = point.kind === 'temperature' ? 24 + level * 6 + next() * 0.2 : point.kind === 'level' ? Math.round(level * 400) : level > 0.5 ? 55 + next() * 250 : 0;
       const lateMs = next() < 0.03 ? next() * 20 * MINUTE : next() * 2000;
-      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs, value });
+      const promised = next() < 0.01 ? { nextWithinMs: MINUTE * (1 + Math.floor(next() * 20)) } : {};
+      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs, value, ...promised });
+      // Sent as history, now and then with a time ahead of everything live.
+      if (next() < 0.01) arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs: atMs + (next() < 0.5 ? 7 : -MINUTE), value: 99, historical: true });
+      if (next() < 0.004) {
+        const pointIds = fleet.points.filter(() => next() < 0.5).map(({ id }) => id);
+        arrivals.push({ arrivedMs: atMs, pointId: point.id, atMs, value, presence: { pointIds, state: 'offline', atMs, why: 'its gateway is offline', journal: `Gateway ${i} is offline` } });
+        if (next() < 0.8) arrivals.push({ arrivedMs: Math.floor(atMs + next() * 30 * MINUTE), pointId: point.id, atMs, value, presence: { pointIds, state: 'online', atMs, why: '', journal: `Gateway ${i} is back` } });
+      }
       if (next() < 0.01) arrivals.push({ arrivedMs: Math.floor(atMs + lateMs + next() * 5000), pointId: point.id, atMs, value });
     }
   }
@@ -58,7 +72,7 @@ async function run(arrivals: readonly Arrival[], seed: number, options: { batch:
   const start = (): Promise<Engine> => Engine.start({ store, fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined, onFatal: (error) => { throw error; } });
   let engine = await start();
   let waiting: Promise<void>[] = [];
-  for (const [index, { arrivedMs, ...sample }] of arrivals.entries()) {
+  for (const [index, { arrivedMs, presence, ...sample }] of arrivals.entries()) {
     clock.set(arrivedMs);
     // Somebody acknowledges now and then, at the same moments in every run.
     if (index % 97 === 0) {
@@ -68,7 +82,7 @@ async function run(arrivals: readonly Arrival[], seed: number, options: { batch:
       if (open !== undefined) await engine.command({ type: 'acknowledge', alarmId: open.id, by: 'first', via: 'web' });
     }
     waiting.push(new Promise((resolve) => {
-      const delivery: Delivery = { arrivedMs, samples: [{ ...sample, unit: null }], refusals: [], committed: resolve };
+      const delivery: Delivery = { arrivedMs, samples: presence === undefined ? [{ ...sample, unit: null }] : [], refusals: [], ...(presence === undefined ? {} : { presence: [presence] }), committed: resolve };
       expect(engine.deliver(delivery)).toBe(true);
     }));
     if (next() < 1 / options.batch) {

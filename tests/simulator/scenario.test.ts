@@ -71,7 +71,7 @@ describe('messages', () => {
     const decoders = new Map([...new Set(emissions.map(({ topic }) => topic))].map((topic) => {
       const points = fleet.points.filter(({ source }) => source?.topic === topic);
       const format = formats.get(points[0]?.source?.format ?? '');
-      if (format === undefined) throw new Error(`no format for ${topic}`);
+      if (format === undefined || !('prepare' in format)) throw new Error(`no format for ${topic}`);
       return [topic, format.prepare(points.map(({ id, source }) => ({ pointId: id, options: source?.options })))];
     }));
     expect(decoders.size).toBe(new Set(fleet.points.map(({ source }) => source?.topic)).size);

@@ -125,7 +125,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         });
         await refusedForGood(store.commit(broken));
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], pointStates: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
         });
         expect(await store.journal({ limit: 9 })).toEqual([]);
         expect(await store.pages({ limit: 9 })).toEqual([]);
@@ -137,9 +137,29 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
     });
 
     describe('live state', () => {
+      it('keeps what is known of points beside their readings, until there is nothing more to know', async () => {
+        const offline = { sinceMs: T0 + 5, why: 'its gateway is offline since noon' };
+        await store.commit(batch({ pointStates: [{ pointId: 'lobby/b', offline, cadenceMs: null }, { pointId: 'lobby/a', offline: null, cadenceMs: 60_000 }] }));
+        await store.commit(batch({}));
+        expect((await store.load()).pointStates).toEqual([{ pointId: 'lobby/a', offline: null, cadenceMs: 60_000 }, { pointId: 'lobby/b', offline, cadenceMs: null }]);
+        await store.commit(batch({ pointStates: [{ pointId: 'lobby/b', offline: null, cadenceMs: null }, { pointId: 'lobby/a', offline, cadenceMs: 60_000 }] }));
+        expect((await store.load()).pointStates).toEqual([{ pointId: 'lobby/a', offline, cadenceMs: 60_000 }]);
+      });
+
+      it('does not take what was sent as history for the present', async () => {
+        const a = await seriesOf('lobby/a');
+        const live = [reading(a, T0, 25), reading(a, T0 + 10, 26, Quality.stampedOnArrival)];
+        const history = [reading(a, T0 + 5, 99, Quality.history), reading(a, T0 + 20, 99, Quality.history)];
+        await store.commit(batch({ readings: [...live, ...history] }));
+        const { latest, lastStampMs } = await store.load();
+        expect(latest.get(a)).toEqual([...live].reverse());
+        expect(lastStampMs.get(a)).toBe(T0 + 10);
+        expect((await store.readings(a, T0, T0 + 100)).length).toBe(4);
+      });
+
       it('of a new store is empty', async () => {
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], pointStates: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
         });
       });
 

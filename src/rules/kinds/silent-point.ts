@@ -105,8 +105,10 @@ function breached(watchedSinceMs: number, point: Point, context: RuleContext<Set
       evidence: [last, { label: 'Last reading of any kind', value: 'impossible', atMs: stampMs }, expected],
     };
   }
+  const offline = context.offline('value');
+  const because = offline === null ? '' : `; ${offline}`;
   const summary = latest === null
-    ? `has never delivered: nothing for ${silentAfter}, expected every ${showDuration(point.everyMs)}`
-    : `stopped: nothing for ${silentAfter}, expected every ${showDuration(point.everyMs)}; the last was ${show(point.kind, latest.value)}`;
+    ? `has never delivered: nothing for ${silentAfter}, expected every ${showDuration(point.everyMs)}${because}`
+    : `stopped: nothing for ${silentAfter}, expected every ${showDuration(point.everyMs)}; the last was ${show(point.kind, latest.value)}${because}`;
   return { state: 'breached', summary, evidence: [last, expected] };
 }

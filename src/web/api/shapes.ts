@@ -11,7 +11,7 @@ export const presentShape = z.object({
   name: z.string(),
   kind: z.string(),
   unit: z.string(),
-  state: z.enum(['current', 'stale', 'never']).describe('`stale`: the last value is older than the point may be silent, and is not what is there now.'),
+  state: z.enum(['current', 'stale', 'never']).describe('`stale`: the last value is older than the point may be silent, or its gateway is offline, and it is not what is there now.'),
   value: z.number().nullable().describe('Present value; null unless `current`.'),
   lastValue: z.number().nullable().describe('Latest value, however old.'),
   lastMs: ms.nullable(),
