@@ -1,11 +1,11 @@
-/** Strict UTF-8: bytes that are none give `null`, never replacement characters. A byte-order mark is dropped. */
-const strict = new TextDecoder('utf-8', { fatal: true });
+import { Buffer, isUtf8 } from 'node:buffer';
 
+const BYTE_ORDER_MARK = 0xfeff;
+
+/** Strict UTF-8: bytes that are none give `null`, never replacement characters. A byte-order mark is dropped. */
 export function decodeUtf8(bytes: Uint8Array): string | null {
-  try {
-    return strict.decode(bytes);
-  } catch {
-    // The only thing `decode` throws here is a TypeError for malformed bytes: that is the answer, not a failure.
-    return null;
-  }
+  // Asking first and then taking the plain way is several times faster for small messages than a decoder that throws.
+  if (!isUtf8(bytes)) return null;
+  const text = Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength).toString('utf8');
+  return text.charCodeAt(0) === BYTE_ORDER_MARK ? text.slice(1) : text;
 }
