@@ -57,6 +57,9 @@ afterAll(async () => {
 
 test(`${kills} kills at ${perSecond} readings/s`, { timeout: 300_000 + kills * 10_000 }, async () => {
   // The session must exist before the first message, as it does at a site that has run before.
+  const session = await connectAsync(`mqtt://127.0.0.1:${broker.port}`, { clientId: 'tankbell-kill', clean: false });
+  await session.subscribeAsync('s/#', { qos: 1 });
+  await session.endAsync();
   running = startService(files);
   await until(async () => (await fetch(`${files.url}/health`).catch(() => null))?.ok === true, 'the first start', 30_000);
 
