@@ -92,6 +92,17 @@ export async function lookAtCsv(input: CsvInput, options: CsvOptions = {}): Prom
   return looker.result();
 }
 
+/** Only the beginning: what the header is, for finding what was said about such files before. */
+export async function openingOf(input: CsvInput, options: CsvOptions = {}): Promise<Pick<CsvOpening, 'key' | 'headerLine'> | null> {
+  const first: CsvRecord[] = [];
+  for await (const records of readRecordBlocks(input, options.encoding)) {
+    first.push(...records.filter(({ text, broken }) => broken !== null || !isBlank(text)));
+    if (first.length >= OPENING_RECORDS) break;
+  }
+  const opening = openCsv(first.slice(0, OPENING_RECORDS), options);
+  return isOpened(opening) ? opening : opening.found;
+}
+
 function lookerFor(records: readonly CsvRecord[], options: CsvOptions): Looker | { readonly line: number; readonly wrong: string } {
   const opening = openCsv(records.filter(({ text, broken }) => broken !== null || !isBlank(text)).slice(0, OPENING_RECORDS), options);
   if (isOpened(opening)) return new Looker(opening, opening.arranged, null, options);

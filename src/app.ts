@@ -22,7 +22,8 @@ import { showDuration } from './domain/duration.ts';
 import type { Fleet } from './domain/fleet.ts';
 import type { JournalEntry } from './domain/journal.ts';
 import { Engine } from './engine/engine.ts';
-import { importCsv } from './engine/import-csv.ts';
+import type { ImportDesk } from './engine/import-contract.ts';
+import { importDesk } from './engine/import-desk.ts';
 import type { Logger } from './log.ts';
 import { type AckLinks, makeAckLinks } from './notify/ack-link.ts';
 import { MAIL_NOT_SET_UP, type Sender, startSender } from './notify/sender.ts';
@@ -33,7 +34,7 @@ import { loadRuleKinds } from './rules/load.ts';
 import type { Store } from './store/contract.ts';
 import { lockDataDir } from './store/lock.ts';
 import { openSqliteStore } from './store/sqlite.ts';
-import type { SourceStatus, WebOptions } from './web/options.ts';
+import type { SourceStatus } from './web/options.ts';
 import { startWeb } from './web/start.ts';
 
 export interface AppParts {
@@ -52,7 +53,7 @@ export interface Core {
   readonly rules: readonly Rule[];
   readonly sender: Sender;
   readonly ackLinks: AckLinks;
-  readonly importCsv: WebOptions['importCsv'];
+  readonly imports: ImportDesk;
   stop(): Promise<void>;
 }
 
@@ -93,9 +94,10 @@ export async function startCore(parts: AppParts): Promise<Core> {
     sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, channel, links: ackLinks, clock, log, notice: config.notice });
     const runningSender = sender;
     undo.push(() => runningSender.stop());
+    const imports = importDesk({ store, engine, fleet: () => fleet, clock, log });
+    undo.push(() => imports.stop());
     return {
-      store, engine, fleet, rules, sender, ackLinks,
-      importCsv: (request) => importCsv(request, { store, engine, fleet, clock }),
+      store, engine, fleet, rules, sender, ackLinks, imports,
       stop: () => unwind(undo),
     };
   } catch (error) {
@@ -116,7 +118,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
-      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, importCsv: core.importCsv, localToken, sources,
+      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, imports: core.imports, localToken, sources,
       health: () => health(engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());

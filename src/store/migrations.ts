@@ -163,6 +163,20 @@ export const migrations: readonly Migration[] = [
       CREATE INDEX session_by_account ON session (account_id, expires_ms);
     `,
   },
+  {
+    name: 'how files were imported',
+    sql: `
+      -- tank_id is '' for files that name points in full: a primary key takes every NULL for a different one.
+      CREATE TABLE import_memory (
+        header_key TEXT NOT NULL,
+        tank_id    TEXT NOT NULL,
+        choices    TEXT NOT NULL,
+        saved_ms   INTEGER NOT NULL,
+        who        TEXT NOT NULL,
+        PRIMARY KEY (header_key, tank_id)
+      ) STRICT, WITHOUT ROWID;
+    `,
+  },
 ];
 
 /**

@@ -9,6 +9,7 @@ import type { Store } from './contract.ts';
 import { fleetOn } from './fleet.ts';
 import { historyReaderOn } from './history.ts';
 import { historyWriterOn } from './bulk.ts';
+import { importMemoryOn } from './import-memory.ts';
 import { liveLoaderOn } from './live.ts';
 import { migrate } from './migrations.ts';
 import { outboxOn } from './outbox.ts';
@@ -45,6 +46,7 @@ function composed(file: string, writer: Database, reader: Database): Store {
     ...historyWriterOn(writing, readings),
     ...accountsOn(writing),
     ...fleetOn(writing),
+    ...importMemoryOn(writing),
     close: () => attempt(() => closeBoth(writer, reader)),
   };
 }

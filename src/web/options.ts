@@ -2,7 +2,7 @@
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { EngineFace } from '../engine/contract.ts';
-import type { ImportCsv } from '../engine/import-contract.ts';
+import type { ImportDesk } from '../engine/import-contract.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
 import type { AccountStore, HistoryReader, HistoryWriter } from '../store/contract.ts';
@@ -22,7 +22,7 @@ export interface WebOptions {
   readonly engine: EngineFace;
   readonly store: HistoryReader & AccountStore & HistoryWriter;
   readonly ackLinks: AckLinks;
-  readonly importCsv: ImportCsv;
+  readonly imports: ImportDesk;
   /** Lets the command line on this machine import through the running service (`authorization: Bearer …`); it opens nothing else. */
   readonly localToken?: string;
   readonly sources: () => readonly SourceStatus[];
