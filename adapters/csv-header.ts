@@ -64,7 +64,8 @@ export function arrange(columns: readonly CsvColumn[], layout: 'long' | 'wide' |
     return { layout: 'long', time, series, value, unit: unit < 0 ? null : unit, valueUnit: columns[value]?.unit ?? null };
   }
   const readings = columns.filter(({ index, name }) => index !== time.first && index !== time.second && name !== '' && (given.get(index) ?? 'reading') === 'reading');
-  if (readings.length === 0) return { wrong: 'there is a time but no column of values beside it; if the columns are separated by something else than commas, semicolons or tabs, save the file again with commas' };
+  // Whoever leaves every column out has understood the file; one that has none is cut wrongly.
+  if (readings.length === 0 && ![...given.values()].includes('skip')) return { wrong: 'there is a time but no column of values beside it; if the columns are separated by something else than commas, semicolons or tabs, save the file again with commas' };
   return { layout: 'wide', time, series: readings };
 }
 

@@ -58,7 +58,7 @@ export function openCsv(records: readonly CsvRecord[], options: OpeningOptions):
   if (damage !== null) return { ...damage, found: null };
   if (header !== undefined) return opened(header, rows, options);
   if (first.broken !== null) return { line: first.line, wrong: 'a quote (") opens in the header and never closes', found: null };
-  const likely = rows.find((row) => row.cells.length > 1 && mayBeHeader(row) && isFollowed(row, rows) && timeColumnOf(row, rows) !== null);
+  const likely = likelyHeader(rows);
   if (likely === undefined) {
     const tried = arrange(columnsIn(rows[0]?.cells ?? [], null), options.layout, options.roles);
     return { line: first.line, wrong: 'wrong' in tried ? tried.wrong : 'the first line must name the columns; it holds a time already', found: null };
@@ -67,7 +67,7 @@ export function openCsv(records: readonly CsvRecord[], options: OpeningOptions):
   const { arranged: _none, ...found } = describe(likely, rows, { layout: 'wide', time: { first: 0, second: null }, series: [] });
   return {
     line: likely.record.line,
-    wrong: `no column of the header is called "time"${timeLabel === null ? '' : `; "${timeLabel}" looks like it: say so with --map "${timeLabel}=@time", or on the page`}`,
+    wrong: `no column of the header is called "time"${timeLabel === null ? '; say which it is with --map "COLUMN=@time", or on the page' : `; "${timeLabel}" looks like it: say so with --map "${timeLabel}=@time", or on the page`}`,
     found: { ...found, timeLabel },
   };
 }
@@ -112,9 +112,27 @@ function unitsBelow(header: Row, rows: readonly Row[]): Row | null {
   if (next === undefined || next.record.broken !== null) return null;
   const cells = cellsOf(next.record.text, header.delimiter) ?? [];
   if (cells.length < header.cells.length - 1) return null;
+  return isUnitsRow(cells) ? { ...next, cells } : null;
+}
+
+function isUnitsRow(cells: readonly string[]): boolean {
   const written = cells.map((cell) => cell.trim());
-  const isUnits = written.every((cell) => cell === '' || unitIn(cell) !== null || /^[-–(\[]?[A-Za-z :/.]*[-–)\]]?$/.test(cell)) && written.some((cell) => unitIn(cell) !== null && !/^\d/.test(cell));
-  return isUnits && !written.some((cell) => looksLikeTime(cell)) ? { ...next, cells } : null;
+  const isUnits = written.every((cell) => cell === '' || unitIn(cell) !== null || /^[-–(\[]?[A-Za-z :/.]*[-–)\]]?$/.test(cell)) && written.some((cell) => unitIn(cell) !== null);
+  return isUnits && !written.some((cell) => looksLikeTime(cell));
+}
+
+/** The row above the first rows that hold times, or else above the first that hold numbers. */
+function likelyHeader(rows: readonly Row[]): Row | undefined {
+  const isData = (holds: (cell: string) => boolean) => (row: Row, index: number): boolean => {
+    const column = row.cells.findIndex(holds);
+    return column >= 0 && row.cells.length > 1 && rows.slice(index + 1, index + 3).every(({ cells }) => holds(cells[column] ?? ''));
+  };
+  for (const holds of [looksLikeTime, (cell: string) => /^\s*-?\d+([.,]\d+)?\s*$/.test(cell)]) {
+    const first = rows.findIndex(isData(holds));
+    const header = rows.slice(0, Math.max(first, 0)).findLast((row) => mayBeHeader(row) && row.cells.length > 1 && !isUnitsRow(cellsOf(row.record.text, row.delimiter) ?? []));
+    if (header !== undefined) return header;
+  }
+  return undefined;
 }
 
 /** The first column whose cells look like times in the rows below. */

@@ -45,7 +45,7 @@ export function Refused({ report, download }: { readonly report: ImportReport; r
       <h2 id="refused">{w.refused}</h2>
       {download !== null && <p><a class="button" href={download} download>{w.download}</a></p>}
       {shown.length < report.refusedTotal && <p class="muted">{w.first(shown.length, report.refusedTotal)}</p>}
-      <table class="panel">
+      <table class="panel wrapped">
         <thead><tr><th scope="col" class="num">{w.column.line}</th><th scope="col">{w.column.reason}</th></tr></thead>
         <tbody>{shown.map(({ line, reason }) => <tr key={`${line} ${reason}`}><td class="num">{line}</td><td>{reason}</td></tr>)}</tbody>
       </table>
