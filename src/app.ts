@@ -118,7 +118,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
-      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, imports: core.imports, localToken, sources,
+      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, imports: core.imports, localToken, siteToken: (siteId) => tokenOf(fleet, siteId, parts.env), formats: await loadFormats(), sources,
       health: () => health(engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());
@@ -162,8 +162,11 @@ async function takeFleet({ config, env, clock }: AppParts, store: Store): Promis
   const text = readFileSync(config.fleetFile, 'utf8');
   const read = readFleet(text, config.fleetFile, readers);
   if ('mistakes' in read) throw new StartError(read.mistakes.map((mistake) => showMistake(mistake)).join('\n'));
-  const missing = config.mqtt.broker === 'embedded' ? missingSecrets(read.secrets, env) : [];
+  const missing = missingSecrets(read.secrets, env);
   if (missing.length > 0) throw new StartError(missing.map((mistake) => showMistake(mistake)).join('\n'));
+  for (const { id, httpTokenEnv } of read.fleet.sites) {
+    if (httpTokenEnv !== null && (env[httpTokenEnv] ?? '').length < MIN_TOKEN_LENGTH) throw new StartError(`${httpTokenEnv}, the HTTP token of the site ${id}, is shorter than ${MIN_TOKEN_LENGTH} characters; set it to at least ${MIN_TOKEN_LENGTH} random ones`);
+  }
   const storedText = await store.fleetText();
   const before = storedText === null ? null : readFleet(storedText, 'the fleet as last applied', readers);
   await applyFleet(store, text, read.fleet, before === null || 'mistakes' in before ? null : before.fleet, 'tankbell', clock.now());
@@ -189,6 +192,14 @@ function signingKey({ config, env }: AppParts): Uint8Array {
   writeFileSync(file, made, { mode: 0o600, flag: 'wx' });
   chmodSync(file, 0o600);
   return made;
+}
+
+/** A token that could be guessed is none. */
+const MIN_TOKEN_LENGTH = 16;
+
+function tokenOf(fleet: Fleet, siteId: string, env: Environment): string | null {
+  const variable = fleet.sites.find(({ id }) => id === siteId)?.httpTokenEnv ?? null;
+  return variable === null ? null : (env[variable] ?? null);
 }
 
 async function unwind(undo: (() => Promise<void> | void)[]): Promise<void> {

@@ -114,6 +114,7 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
   for (const tank of entriesOf(value, 'tanks', path)) readTank(state, ids, { siteId, topics, sitePoints }, tank.value, tank.path, parts);
   const contacts = readContacts(state, value, path);
   if (parsed === null) return;
+  if (parsed.httpTokenEnv !== undefined) parts.secrets.push(namedSecret(state.document, [...path, 'httpTokenEnv'], parsed.httpTokenEnv, `HTTP for the site "${parsed.id}"`, 'token'));
   parts.sites.push({
     id: parsed.id,
     clientId,
@@ -126,6 +127,7 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
     waterShutOff: parsed.waterShutOff ?? null,
     topics: parsed.topics ?? `${parsed.id}/`,
     account,
+    httpTokenEnv: parsed.httpTokenEnv ?? null,
   });
 }
 

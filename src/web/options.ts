@@ -1,4 +1,5 @@
 /** What the web is handed; the composition root (`src/app.ts`) builds it. */
+import type { PayloadFormat } from '../../adapters/contract.ts';
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { EngineFace } from '../engine/contract.ts';
@@ -25,6 +26,10 @@ export interface WebOptions {
   readonly imports: ImportDesk;
   /** Lets the command line on this machine import through the running service (`authorization: Bearer …`); it opens nothing else. */
   readonly localToken?: string;
+  /** The token with which devices of a site post readings; `null`: none may. */
+  readonly siteToken?: (siteId: string) => string | null;
+  /** Payload formats by name, for bodies in one of them. */
+  readonly formats?: ReadonlyMap<string, PayloadFormat>;
   readonly sources: () => readonly SourceStatus[];
   readonly health: () => Health;
   readonly clock: Clock;

@@ -22,6 +22,7 @@ import { EXPIRE_EVERY_MS, importRoutes } from './routes/import.ts';
 import { journalRoutes } from './routes/journal.ts';
 import { liveRoutes } from './routes/live.ts';
 import { loginRoutes } from './routes/login.ts';
+import { readingRoutes } from './routes/readings.ts';
 import { sourceRoutes } from './routes/sources.ts';
 import { tankRoutes } from './routes/tank.ts';
 import { importFiles } from './import-files.ts';
@@ -76,6 +77,7 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   sourceRoutes(app, context);
   importRoutes(app, context, uploads);
   importApiRoutes(app, context, uploads);
+  readingRoutes(app, context);
   liveRoutes(app, context);
   apiRoutes(app, context);
   await app.ready();

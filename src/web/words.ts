@@ -226,6 +226,19 @@ export const words = {
     nothing: 'There is nothing to import in it. Choose where its columns go, or see below what is wrong.',
   },
 
+  readings: {
+    token: 'Send the token of the site: "Authorization: Bearer …". It is the value of the environment variable that httpTokenEnv of the site names.',
+    wait: (wait: string): string => `Too many wrong tokens from this address. Try again in ${wait}.`,
+    mediaType: (got: string, known: readonly string[]): string => `${got === '' ? 'There is no Content-Type' : `Content-Type ${got.slice(0, 60)} is not known`}; send one of ${known.join(', ')}.`,
+    encoding: (got: string): string => `Content-Encoding ${got.slice(0, 20)} is not understood; send the body as it is.`,
+    noBody: 'There is nothing in the body; send the readings.',
+    noJson: (error: string): string => `The body is no JSON (${error.slice(0, 120)}); send {"readings":[{"point":"tank/point","value":25.4}]}.`,
+    noList: '"readings" is no list; send {"readings":[{"point":"tank/point","value":25.4}]}.',
+    tooMany: (most: number): string => `More than ${most} readings in one request; send them in parts.`,
+    noPoint: (id: string, site: string, ids: readonly string[]): string => `"${id.slice(0, 100)}" is no point of ${site}${ids.length === 0 ? '' : `; there is ${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ', …' : ''}`}`,
+    full: (seconds: number): string => `Readings come faster than they can be stored just now. Nothing was taken; send them again in ${seconds} s.`,
+  },
+
   live: {
     on: 'Live', off: (since: string): string => `Not live since ${since}`, connecting: 'Not live yet',
   },
@@ -235,6 +248,7 @@ export const words = {
     notFound: 'There is no page or thing at this address.',
     noTank: 'There is no such tank.', noAlarm: 'There is no such alarm.', noPoint: 'There is no such point.',
     foreign: (why: string): string => `The request was refused because ${why}. Open the page itself and try again.`,
+    tooLarge: 'The body is too large; send it in parts.',
     broke: 'The fault is written to the log of the service. Trying again may help.',
     login: 'Log in first: send the session cookie that POST /login hands out.',
   },

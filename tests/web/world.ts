@@ -82,7 +82,7 @@ const site = (id: string, clientId: string, name: string, timeZone: string): Sit
   id, clientId, name, timeZone, address: '12 Example Street, Springfield (invented)',
   contacts: [{ name: 'Front desk (invented)', phone: '+1 555 0142' }, { name: 'Building engineer (invented)', phone: '+1 555 0143' }],
   access: 'Key box left of the service door; cabinet under the tank opens from the right.', breaker: 'Panel B in the corridor, circuits 7 and 9', waterShutOff: null,
-  topics: `sites/${id}/`, account: null,
+  topics: `sites/${id}/`, account: null, httpTokenEnv: null,
 });
 
 const tank = (id: string, siteId: string, name: string, water: Tank['water'], displayLitres: number): Tank => ({ id, siteId, name, water, displayLitres, sumpLitres: Math.round(displayLitres / 5) });
