@@ -8,20 +8,17 @@ import { basename, join } from 'node:path';
 import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import type { ReadableStream } from 'node:stream/web';
-import type { z } from 'zod';
 import { StartError, startCore } from '../app.ts';
 import type { ServiceConfig } from '../config/service.ts';
 import type { ImportRequest } from '../engine/import-contract.ts';
 import { makeLogger } from '../log.ts';
-import { jobAnswer, lookAnswer } from '../web/api/answers.ts';
-import type { importShape } from '../web/api/shapes.ts';
+import { type ImportAnswer, jobAnswer, lookAnswer } from '../web/api/answers.ts';
 import { rejectedHead, rejectedRows } from '../web/rejected-csv.ts';
 import type { Command } from './arguments.ts';
 import { loadFleet } from './fleet.ts';
 import type { Terminal } from './terminal.ts';
 
 type ImportCommand = Extract<Command, { command: 'import' }>;
-type Answer = z.infer<typeof importShape>;
 
 /** How often a running import is asked how far it is. */
 const ASK_MS = 400;
@@ -43,7 +40,7 @@ export async function runImport(command: ImportCommand, config: ServiceConfig, t
 }
 
 /** @returns `null` when no service runs on this data folder. */
-async function throughService(command: ImportCommand, config: ServiceConfig, terminal: Terminal): Promise<Answer | null> {
+async function throughService(command: ImportCommand, config: ServiceConfig, terminal: Terminal): Promise<ImportAnswer | null> {
   const file = join(config.dataDir, 'running.json');
   if (!existsSync(file)) return null;
   const running: { url: string; token: string } = JSON.parse(readFileSync(file, 'utf8'));
@@ -90,8 +87,8 @@ async function throughService(command: ImportCommand, config: ServiceConfig, ter
   return answer;
 }
 
-async function readAnswer(response: Response): Promise<Answer> {
-  const answer: Answer = JSON.parse(await response.text());
+async function readAnswer(response: Response): Promise<ImportAnswer> {
+  const answer: ImportAnswer = JSON.parse(await response.text());
   return answer;
 }
 
@@ -103,7 +100,7 @@ function queryOf({ file, tank, dryRun, choices, remembered }: ImportCommand): UR
   return query;
 }
 
-async function alone(command: ImportCommand, config: ServiceConfig, terminal: Terminal): Promise<Answer> {
+async function alone(command: ImportCommand, config: ServiceConfig, terminal: Terminal): Promise<ImportAnswer> {
   const core = await startCore({
     config, env: terminal.env, clock: terminal.clock, log: makeLogger('warn', terminal.clock.now),
     onFatal: (error) => {
@@ -151,7 +148,7 @@ function onInterrupt(run: () => void): () => void {
 }
 
 /** One line that overwrites itself; only where somebody looks at it. */
-function showProgress({ state, bytes, bytesRead, rowsRead, stored, alreadyKnown, refusedTotal }: Answer): void {
+function showProgress({ state, bytes, bytesRead, rowsRead, stored, alreadyKnown, refusedTotal }: ImportAnswer): void {
   if (!process.stderr.isTTY) return;
   const percent = bytes === 0 ? 100 : Math.floor((100 * bytesRead) / bytes);
   process.stderr.write(`\r\x1b[K${state === 'waiting' ? 'waits for another import' : `${percent} %: ${rowsRead} lines, ${stored} stored, ${alreadyKnown} known, ${refusedTotal} refused`}`);
@@ -161,7 +158,7 @@ function endProgress(): void {
   if (process.stderr.isTTY) process.stderr.write('\r\x1b[K');
 }
 
-function reportText(report: Answer): string {
+function reportText(report: ImportAnswer): string {
   const span = report.span === null ? '' : `, from ${new Date(report.span.fromMs).toISOString()} to ${new Date(report.span.toMs).toISOString()}`;
   const head = report.state === 'looked'
     ? `${report.rowsRead} lines read: ${report.stored} readings would be offered to the store${span}; ${report.refusedTotal} refused. Nothing was stored (--dry-run).`
@@ -174,7 +171,7 @@ const optionNames: Readonly<Record<string, string>> = {
 };
 
 /** Of a dry run: what has to be said, with the cell that raises it, and where columns could go. */
-function lookLines({ questions, columns }: Answer): readonly string[] {
+function lookLines({ questions, columns }: ImportAnswer): readonly string[] {
   return [
     ...questions.map(({ option, line, text, needed, remark, proof }) => [
       `${needed ? 'needed' : 'perhaps'}: ${optionNames[option] ?? option}, for "${text}" in line ${line}`,

@@ -45,7 +45,7 @@ export function alarmAnswer(alarm: Alarm, rules: readonly Rule[]): z.infer<typeo
   };
 }
 
-type ImportAnswer = z.infer<typeof importShape>;
+export type ImportAnswer = z.infer<typeof importShape>;
 
 export function jobAnswer(job: ImportJob): ImportAnswer {
   const { state, problem, bytesRead, report } = job.progress();
