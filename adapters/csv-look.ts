@@ -3,7 +3,7 @@
  * asked, each with the cell that raises the question. Reads the whole file, so that a date that proves the order of all others is found
  * wherever it stands; proves, but never decides.
  */
-import { type CsvOptions, isBlank, timeText } from './csv.ts';
+import { type CsvOptions, MANY_BLANK, isBlank, timeText } from './csv.ts';
 import { cellsOf, isMissing } from './csv-cells.ts';
 import type { CsvInput } from './csv-encoding.ts';
 import { type CsvColumn, type CsvColumns, splitUnit } from './csv-header.ts';
@@ -75,8 +75,8 @@ export async function lookAtCsv(input: CsvInput, options: CsvOptions = {}): Prom
       continue;
     }
     waiting ??= [];
-    waiting.push(...records);
-    if (waiting.filter(({ text }) => !isBlank(text)).length < OPENING_RECORDS) continue;
+    for (const record of records) waiting.push(record);
+    if (waiting.length < MANY_BLANK && waiting.filter(({ text }) => !isBlank(text)).length < OPENING_RECORDS) continue;
     const made = lookerFor(waiting, options);
     if ('wrong' in made) return made;
     looker = made;
@@ -96,7 +96,7 @@ export async function lookAtCsv(input: CsvInput, options: CsvOptions = {}): Prom
 export async function openingOf(input: CsvInput, options: CsvOptions = {}): Promise<Pick<CsvOpening, 'key' | 'headerLine'> | null> {
   const first: CsvRecord[] = [];
   for await (const records of readRecordBlocks(input, options.encoding)) {
-    first.push(...records.filter(({ text, broken }) => broken !== null || !isBlank(text)));
+    for (const record of records) if (record.broken !== null || !isBlank(record.text)) first.push(record);
     if (first.length >= OPENING_RECORDS) break;
   }
   const opening = openCsv(first.slice(0, OPENING_RECORDS), options);

@@ -78,8 +78,8 @@ export async function* readCsv(input: CsvInput, options: CsvOptions = {}): Async
       continue;
     }
     waiting ??= [];
-    waiting.push(...records);
-    if (waiting.filter(({ text }) => !isBlank(text)).length < OPENING_RECORDS) continue;
+    for (const record of records) waiting.push(record);
+    if (waiting.length < MANY_BLANK && waiting.filter(({ text }) => !isBlank(text)).length < OPENING_RECORDS) continue;
     reader = readerFor(waiting, options);
     const held: readonly CsvRecord[] = waiting;
     waiting = null;
@@ -87,6 +87,9 @@ export async function* readCsv(input: CsvInput, options: CsvOptions = {}): Async
   }
   if (reader === null) yield readerFor(waiting ?? [], options).read(waiting ?? []);
 }
+
+/** A file that begins with more blank lines is looked at as it is. */
+export const MANY_BLANK = 20_000;
 
 export const isBlank = (text: string): boolean => /^[\s,;|]*$/.test(text);
 

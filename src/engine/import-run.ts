@@ -52,6 +52,7 @@ interface Lane {
   readonly low: number;
   readonly high: number;
   readings: number;
+  /** Newest of the history that is stored. */
   newestOld: Reading | null;
   /** Converter of the unit met last. */
   convertUnit: string | null;
@@ -67,6 +68,7 @@ export class ImportRun {
   readonly #nowMs: number;
   readonly #lanes = new Map<string, Lane | null>();
   readonly #laneOfPoint = new Map<string, Lane>();
+  readonly #laneOfSeries = new Map<SeriesId, Lane>();
   readonly #refused: ImportRefusal[] = [];
   #series: ReadonlyMap<string, SeriesId> = new Map();
   #recent: { readonly lane: Lane; readonly reading: Reading }[] = [];
@@ -110,7 +112,8 @@ export class ImportRun {
         await this.#settle(chunkRows);
         if (this.#cancelled) break;
       }
-      await this.#settle(1);
+      // What has been read and not stored yet is left, when somebody has cancelled.
+      if (!this.#cancelled) await this.#settle(1);
       await this.#judgeRecent();
     } catch (error) {
       if (error instanceof CsvFileError) {
@@ -164,11 +167,6 @@ export class ImportRun {
       if (this.#recent.length >= 2 * recentBound) this.#boundRecent();
       return;
     }
-    this.#settleReading(lane, reading);
-  }
-
-  #settleReading(lane: Lane, reading: Reading): void {
-    if (lane.newestOld === null || reading.atMs > lane.newestOld.atMs) lane.newestOld = reading;
     if (!this.#order.dryRun) this.#old.push(reading);
   }
 
@@ -207,6 +205,7 @@ export class ImportRun {
     const [low, high] = kinds[point.kind].range;
     const lane: Lane = { label: row.label, point, series, unit, low, high, readings: 0, newestOld: null, convertUnit: null, convert: null };
     this.#laneOfPoint.set(point.id, lane);
+    this.#laneOfSeries.set(series, lane);
     return lane;
   }
 
@@ -231,11 +230,15 @@ export class ImportRun {
   /** Stores what is settled, once there are `atLeast` rows of it. */
   async #settle(atLeast: number): Promise<void> {
     await this.#handOut();
-    while (this.#old.length >= atLeast && this.#old.length > 0 && !(this.#cancelled && atLeast > 1)) {
+    while (this.#old.length >= atLeast && this.#old.length > 0 && !this.#cancelled) {
       const chunk = this.#old.slice(0, chunkRows);
       this.#old = this.#old.slice(chunkRows);
       this.#stored += await this.#persist(() => this.#parts.store.addHistory(chunk));
       this.#settled += chunk.length;
+      for (const reading of chunk) {
+        const lane = this.#laneOfSeries.get(reading.series);
+        if (lane !== undefined && (lane.newestOld === null || reading.atMs > lane.newestOld.atMs)) lane.newestOld = reading;
+      }
       // What has arrived meanwhile goes first.
       await new Promise<void>((resolve) => this.#parts.clock.soon(resolve));
     }
@@ -256,13 +259,15 @@ export class ImportRun {
 
   #boundRecent(): void {
     this.#recent.sort((a, b) => a.reading.atMs - b.reading.atMs);
-    for (const { lane, reading } of this.#recent.splice(0, this.#recent.length - recentBound)) this.#settleReading(lane, reading);
+    for (const { reading } of this.#recent.splice(0, this.#recent.length - recentBound)) if (!this.#order.dryRun) this.#old.push(reading);
   }
 
   async #judgeRecent(): Promise<void> {
     if (this.#order.dryRun) return;
-    if (this.#recent.length > recentBound) this.#boundRecent();
-    await this.#settle(1);
+    if (this.#recent.length > recentBound) {
+      this.#boundRecent();
+      await this.#settle(1);
+    }
     const recent = this.#cancelled ? [] : this.#recent.sort((a, b) => a.reading.atMs - b.reading.atMs);
     const fresh = await this.#countNew(recent.map(({ reading }) => reading));
     // The newest row of the history goes along, so that "last seen" is right at once; it is too old to be judged.
