@@ -98,7 +98,8 @@ function likeness(column: FileColumn, point: Point, points: readonly Point[], ta
   const shared = new Set(alike).size;
   if (shared > 0) return { score: 50 + Math.round((40 * shared) / Math.max(own.length, wordsOf(point.name).length)), why: 'its name is alike' };
   const ofKind = points.filter(({ kind }) => kind === point.kind).length === 1;
-  const kindIsNamed = wordsOf(kinds[point.kind].name).some((word) => own.some((mine) => isLike(mine, word)));
+  // "On or off" is made of words that stand in any name.
+  const kindIsNamed = point.kind !== 'switch' && wordsOf(kinds[point.kind].name).some((word) => own.some((mine) => isLike(mine, word)));
   if (ofKind && kindIsNamed) return { score: 40, why: `the only ${kinds[point.kind].name}` };
   if (ofKind && column.unit !== null && kindsFor(column.unit).includes(point.kind)) return { score: 30, why: `the only point in ${column.unit}` };
   return { score: 0, why: '' };

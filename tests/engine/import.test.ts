@@ -222,7 +222,7 @@ describe('proposals', () => {
   test.each<[string, string | null, string | null]>([
     ['temperature', null, 'reef/temperature'], ['DISPLAY TEMPERATURE', null, 'reef/temperature'], ['Room temp', '°F', 'hall/room'], ['Heater', 'W', 'reef/heater'], ['Leistung', 'W', 'reef/heater'],
     // Two thermometers are equally likely, and a unit that does not fit rules a point out.
-    ['T', '°C', null], ['Heater', '°C', null], ['Noise', 'dB', null],
+    ['T', '°C', null], ['Heater', '°C', null], ['Noise', 'dB', null], ['what is on the roof', null, null],
   ])('%s in %s: %s', (name, unit, expected) => {
     const one = column(name, unit);
     expect(proposals([one], points, 'reef').get(one.label)?.point.id ?? null).toBe(expected);
