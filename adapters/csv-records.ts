@@ -1,99 +1,133 @@
 /**
  * Cuts a CSV stream into records with the line each begins on. A quoted field may hold line breaks (RFC 4180 §2.6), so a line is not
- * always a record; a quote that never closes must not swallow the rest of the file.
+ * always a record; a quote that never closes must not swallow the rest of the file, nor a file without line ends the memory.
  */
+import { type CsvInput, type Encoding, decodeText } from './csv-encoding.ts';
 
 export interface CsvRecord {
   /** Line of the file it begins on, from 1. */
   readonly line: number;
   readonly text: string;
-  /** A quote was opened and not closed within the bounds: only this line was given up. */
-  readonly unclosed: boolean;
+  /** Why the line cannot be read, if so: only this line was given up. */
+  readonly broken: string | null;
 }
-
-export type CsvInput = string | AsyncIterable<string | Uint8Array>;
 
 /** A quoted field longer than this, or over more lines, is a stray quote. */
 const MAX_RECORD_LINES = 50;
 const MAX_RECORD_LENGTH = 64 * 1024;
+/** No table of readings has longer lines; a file without line ends has. */
+const MAX_LINE_LENGTH = 256 * 1024;
 
-export async function* readRecords(input: CsvInput, encoding: string): AsyncGenerator<CsvRecord> {
-  let line = 1;
-  let open: { readonly line: number; readonly lines: string[]; length: number } | null = null;
-  for await (const text of readLines(input, encoding)) {
-    const pending: { readonly line: number; readonly text: string }[] = [{ line, text }];
-    line += 1;
+const UNCLOSED = 'a quote (") opens in this line and never closes; remove it, or double it within a quoted cell';
+const TOO_LONG = `the line is longer than ${MAX_LINE_LENGTH / 1024} thousand characters: this is no table of readings, or its line ends are missing`;
+
+/** Records in blocks, one for each piece of the stream: work for a few milliseconds at a time. */
+export async function* readRecordBlocks(input: CsvInput, encoding: Encoding | undefined): AsyncGenerator<readonly CsvRecord[]> {
+  const cutter = new RecordCutter();
+  for await (const text of decodeText(input, encoding)) {
+    const records = cutter.push(text);
+    if (records.length > 0) yield records;
+  }
+  const last = cutter.end();
+  if (last.length > 0) yield last;
+}
+
+class RecordCutter {
+  #rest = '';
+  #line = 0;
+  #tooLong = false;
+  #open: { readonly line: number; readonly lines: string[]; length: number } | null = null;
+
+  push(text: string): CsvRecord[] {
+    const lines = splitLines(this.#rest + text);
+    this.#rest = lines.pop() ?? '';
+    const records: CsvRecord[] = [];
+    for (const line of lines) this.#takeLine(line, records);
+    if (this.#rest.length > MAX_LINE_LENGTH) {
+      this.#tooLong = true;
+      this.#rest = this.#rest.endsWith('\r') ? '\r' : '';
+    }
+    return records;
+  }
+
+  end(): CsvRecord[] {
+    const records: CsvRecord[] = [];
+    const last = this.#rest.replace(/\r$/, '');
+    if (last !== '' || this.#tooLong) this.#takeLine(last, records);
+    const open = this.#open;
+    if (open === null) return records;
+    records.push({ line: open.line, text: open.lines[0] ?? '', broken: UNCLOSED });
+    for (const [index, text] of open.lines.slice(1).entries()) records.push({ line: open.line + 1 + index, text, broken: quoteAfter(text, false) === 'open' ? UNCLOSED : null });
+    return records;
+  }
+
+  #takeLine(text: string, records: CsvRecord[]): void {
+    this.#line += 1;
+    if (this.#tooLong || text.length > MAX_LINE_LENGTH) {
+      this.#tooLong = false;
+      records.push({ line: this.#line, text: '', broken: TOO_LONG });
+      return;
+    }
+    // The common case: nothing quoted anywhere.
+    if (this.#open === null && !text.includes('"')) {
+      records.push({ line: this.#line, text, broken: null });
+      return;
+    }
+    const pending: { readonly line: number; readonly text: string }[] = [{ line: this.#line, text }];
     for (let next = pending.shift(); next !== undefined; next = pending.shift()) {
-      if (open !== null) {
-        open.lines.push(next.text);
-        open.length += next.text.length;
-        const joined: string = open.lines.join('\n');
-        if (!opensQuote(joined)) {
-          yield { line: open.line, text: joined, unclosed: false };
-          open = null;
-        } else if (open.lines.length > MAX_RECORD_LINES || open.length > MAX_RECORD_LENGTH) {
-          const { line: first, lines } = open;
-          open = null;
-          yield { line: first, text: lines[0] ?? '', unclosed: true };
-          // The lines behind it were innocent: look at each again.
-          pending.unshift(...lines.slice(1).map((again, index) => ({ line: first + 1 + index, text: again })));
-        }
-      } else if (opensQuote(next.text)) {
-        open = { line: next.line, lines: [next.text], length: next.text.length };
-      } else {
-        yield { ...next, unclosed: false };
+      const open = this.#open;
+      if (open === null) {
+        if (quoteAfter(next.text, false) === 'open') this.#open = { line: next.line, lines: [next.text], length: next.text.length };
+        else records.push({ ...next, broken: null });
+        continue;
+      }
+      open.lines.push(next.text);
+      open.length += next.text.length;
+      const state = quoteAfter(next.text, true);
+      if (state === 'closed') {
+        this.#open = null;
+        records.push({ line: open.line, text: open.lines.join('\n'), broken: null });
+      } else if (state === 'senseless' || open.lines.length > MAX_RECORD_LINES || open.length > MAX_RECORD_LENGTH) {
+        this.#open = null;
+        records.push({ line: open.line, text: open.lines[0] ?? '', broken: UNCLOSED });
+        // The lines behind it were innocent: look at each again.
+        pending.unshift(...open.lines.slice(1).map((again, index) => ({ line: open.line + 1 + index, text: again })));
       }
     }
   }
-  if (open === null) return;
-  yield { line: open.line, text: open.lines[0] ?? '', unclosed: true };
-  for (const [index, text] of open.lines.slice(1).entries()) yield { line: open.line + 1 + index, text, unclosed: opensQuote(text) };
 }
 
-/** Does a quoted field stand open at the end of the text? A quote within an unquoted field is an inch mark, not an opening. */
-function opensQuote(text: string): boolean {
-  if (!text.includes('"')) return false;
-  let quoted = false;
-  let fieldStart = true;
+/** Lines without their ends (CRLF, LF or CR); the last entry is the beginning of a line. A carriage return at its end may be half of a CRLF. */
+function splitLines(text: string): string[] {
+  if (!text.includes('\r')) return text.split('\n');
+  const plain = text.replaceAll('\r\n', '\n');
+  return plain.includes('\r') ? plain.split(/\n|\r(?!$)/) : plain.split('\n');
+}
+
+/**
+ * Does a quoted field stand open at the end of the line? A quote within an unquoted field is an inch mark, not an opening. `senseless`: a quote
+ * that would close the field has text behind it, so what looked like the rest of a field is a line of its own.
+ */
+function quoteAfter(text: string, openBefore: boolean): 'open' | 'closed' | 'senseless' {
+  if (!text.includes('"')) return openBefore ? 'open' : 'closed';
+  let quoted = openBefore;
+  let fieldStart = !openBefore;
   for (let i = 0; i < text.length; i++) {
-    const char = text[i];
+    const char = text[i] ?? '';
     if (quoted) {
       if (char !== '"') continue;
-      if (text[i + 1] === '"') i += 1;
-      else quoted = false;
+      const next = text[i + 1];
+      if (next === '"') i += 1;
+      else if (next === undefined || separators.includes(next)) quoted = false;
+      else return 'senseless';
     } else if (char === '"' && fieldStart) {
       quoted = true;
       fieldStart = false;
     } else {
-      fieldStart = char === ',' || char === ';' || char === '\t' || char === '\n';
+      fieldStart = separators.includes(char);
     }
   }
-  return quoted;
+  return quoted ? 'open' : 'closed';
 }
 
-/** Lines without their ends (CRLF, LF or CR), without a byte-order mark. A last empty line is none. */
-async function* readLines(input: CsvInput, encoding: string): AsyncGenerator<string> {
-  let rest = '';
-  let first = true;
-  for await (const chunk of decode(input, encoding)) {
-    rest += first && chunk.startsWith('\uFEFF') ? chunk.slice(1) : chunk;
-    if (chunk !== '') first = false;
-    // A carriage return at the very end may be half of a CRLF.
-    const lines = rest.split(/\r\n|\n|\r(?!$)/);
-    rest = lines.pop() ?? '';
-    yield* lines;
-  }
-  const last = rest.replace(/\r$/, '');
-  if (last !== '') yield last;
-}
-
-async function* decode(input: CsvInput, encoding: string): AsyncGenerator<string> {
-  if (typeof input === 'string') {
-    // In slices, so that a large text is not split into lines all at once.
-    for (let at = 0; at < input.length; at += 1 << 20) yield input.slice(at, at + (1 << 20));
-    return;
-  }
-  const decoder = new TextDecoder(encoding, { fatal: false });
-  for await (const chunk of input) yield typeof chunk === 'string' ? chunk : decoder.decode(chunk, { stream: true });
-  yield decoder.decode();
-}
+const separators = ',;\t|';

@@ -3,26 +3,34 @@
  * A bad cell or line is refused with its line number and takes nothing else with it; a file that cannot be understood without being
  * told more (its order of day and month, its time zone) stops with a `CsvFileError` before anything has been read from it.
  */
-import Papa from 'papaparse';
-import { type CsvColumns, readHeader } from './csv-header.ts';
-import { type CsvInput, type CsvRecord, readRecords } from './csv-records.ts';
-import { type CsvTime, type CsvTimeOptions, csvTimeReader } from './csv-time.ts';
+import { type Delimiter, cellsOf, isMissing, trimEnd } from './csv-cells.ts';
+import type { CsvInput, Encoding } from './csv-encoding.ts';
+import type { ColumnRole, CsvColumns } from './csv-header.ts';
+import { OPENING_RECORDS, type CsvOpening, isOpened, openCsv } from './csv-opening.ts';
+import { type CsvRecord, readRecordBlocks } from './csv-records.ts';
+import { type CsvTimeOptions, type CsvTimeReader, csvTimeReader } from './csv-time.ts';
 import { readScalarText } from './scalar-text.ts';
 
 export interface CsvOptions extends CsvTimeOptions {
   /** Left out: long when there are columns "series" and "value", else wide. */
   readonly layout?: 'long' | 'wide' | undefined;
   /** Left out: found from the header. */
-  readonly delimiter?: ',' | ';' | '\t' | undefined;
+  readonly delimiter?: Delimiter | undefined;
   /** Numbers are written 25,4. */
   readonly decimalComma?: boolean | undefined;
-  readonly encoding?: 'utf-8' | 'windows-1252' | undefined;
+  /** Left out: UTF-8, or what the byte-order mark says. */
+  readonly encoding?: Encoding | undefined;
+  /** What columns are whose names do not say it, by label. */
+  readonly roles?: ReadonlyMap<string, ColumnRole> | undefined;
 }
 
-/** One reading of the file. `line` is the line of the file, from 1. */
+/** One reading of the file. */
 export interface CsvRow {
+  /** Line of the file, from 1. */
   readonly line: number;
-  /** The series as the file calls it. */
+  /** Wide: what the header says in full, made unique. Long: the series as the row names it. */
+  readonly label: string;
+  /** The same without its unit. */
   readonly pointName: string;
   readonly atMs: number;
   /** A text is an on/off word. */
@@ -37,6 +45,16 @@ export interface CsvRefusal {
   readonly reason: string;
 }
 
+/** What one piece of the stream held. */
+export interface CsvBlock {
+  readonly rows: readonly CsvRow[];
+  readonly refusals: readonly CsvRefusal[];
+  /** Lines with data in this block, good or not. */
+  readonly lines: number;
+  /** Cells in which the file says that nothing was measured. */
+  readonly missing: number;
+}
+
 /** The file as a whole cannot be read as it is. */
 export class CsvFileError extends Error {
   override readonly name = 'CsvFileError';
@@ -47,108 +65,136 @@ export class CsvFileError extends Error {
   }
 }
 
-export const isCsvRow = (item: CsvRow | CsvRefusal): item is CsvRow => 'atMs' in item;
-
 /**
  * @param input the text, or a stream of text or bytes.
  * @throws CsvFileError when the header makes no sense or an option is needed; its message says which and how to set it.
  */
-export async function* readCsv(input: CsvInput, options: CsvOptions = {}): AsyncGenerator<CsvRow | CsvRefusal> {
-  const readTime = csvTimeReader(options);
-  let file: { readonly delimiter: string; readonly header: readonly string[]; readonly columns: CsvColumns } | null = null;
-  let sure = false;
-  for await (const record of readRecords(input, options.encoding ?? 'utf-8')) {
-    if (/^[\s,;]*$/.test(record.text)) continue;
-    if (file === null) {
-      file = openFile(record, options);
+export async function* readCsv(input: CsvInput, options: CsvOptions = {}): AsyncGenerator<CsvBlock> {
+  let waiting: CsvRecord[] | null = [];
+  let reader: RowReader | null = null;
+  for await (const records of readRecordBlocks(input, options.encoding)) {
+    if (reader !== null) {
+      yield reader.read(records);
       continue;
     }
-    const { delimiter, header, columns } = file;
-    const cells = record.unclosed ? null : fieldsOf(record.text, delimiter);
-    if (cells === null) {
-      yield { line: record.line, reason: 'a quote (") opens in this line and never closes; remove it, or double it within a quoted cell' };
-      continue;
-    }
-    if (header.every((name, index) => cells[index]?.trim() === name)) continue;
-    const wrong = countProblem(cells, header);
-    if (wrong !== null) {
-      yield { line: record.line, reason: wrong };
-      continue;
-    }
-    const time = readTime(timeText(cells, columns));
-    if (!sure && !time.ok && time.missing !== undefined) throw new CsvFileError(record.line, time.reason);
-    sure ||= time.ok;
-    yield* readCells(record.line, cells, columns, time, options.decimalComma === true ? ',' : '.');
+    waiting ??= [];
+    for (const record of records) waiting.push(record);
+    if (waiting.length < MANY_BLANK && waiting.filter(({ text }) => !isBlank(text)).length < OPENING_RECORDS) continue;
+    reader = readerFor(waiting, options);
+    const held: readonly CsvRecord[] = waiting;
+    waiting = null;
+    yield reader.read(held);
   }
-  if (file === null) throw new CsvFileError(1, 'the file is empty; its first line must name the columns, one of them "time"');
+  if (reader === null) yield readerFor(waiting ?? [], options).read(waiting ?? []);
 }
 
-function openFile(record: CsvRecord, options: CsvOptions) {
-  // UTF-16 shows as zero bytes, another 8-bit encoding as replacement characters.
-  if (/\0/.test(record.text)) throw new CsvFileError(record.line, 'the file is not UTF-8 text (UTF-16, perhaps); save it as "CSV UTF-8"');
-  if (record.text.includes('\uFFFD')) throw new CsvFileError(record.line, 'the file is not UTF-8 text; save it as "CSV UTF-8", or set encoding: windows-1252');
-  if (record.unclosed) throw new CsvFileError(record.line, 'a quote (") opens in the header and never closes');
-  const delimiter = options.delimiter ?? findDelimiter(record.text);
-  const header = trimEnd((fieldsOf(record.text, delimiter) ?? []).map((cell) => cell.trim()));
-  const columns = readHeader(header, options.layout);
-  if ('wrong' in columns) throw new CsvFileError(record.line, columns.wrong);
-  return { delimiter, header, columns };
+/** A file that begins with more blank lines is looked at as it is. */
+export const MANY_BLANK = 20_000;
+
+export const isBlank = (text: string): boolean => /^[\s,;|]*$/.test(text);
+
+function readerFor(records: readonly CsvRecord[], options: CsvOptions): RowReader {
+  const opening = openCsv(records.filter(({ text, broken }) => broken !== null || !isBlank(text)).slice(0, OPENING_RECORDS), options);
+  if (!isOpened(opening)) throw new CsvFileError(opening.line, opening.wrong);
+  return new RowReader(opening, options);
 }
 
-/** The separator that cuts the header into most cells; quotes and brackets keep what is in them together. */
-function findDelimiter(header: string): ',' | ';' | '\t' {
-  const bare = header.replace(/"[^"]*"|\([^)]*\)/g, '');
-  const count = (delimiter: string): number => bare.split(delimiter).length;
-  const best = (['\t', ';', ','] as const).toSorted((a, b) => count(b) - count(a));
-  return best[0] ?? ',';
-}
+class RowReader {
+  readonly #opening: CsvOpening;
+  readonly #readTime: CsvTimeReader;
+  readonly #mark: '.' | ',';
+  readonly #plainNumber: RegExp;
+  /** A time has been read: from here on one that cannot be read is the fault of its row. */
+  #sure = false;
+  #rows: CsvRow[] = [];
+  #refusals: CsvRefusal[] = [];
+  #missing = 0;
 
-/** @returns the cells of one record, or `null` when its quotes make no sense. */
-function fieldsOf(text: string, delimiter: string): readonly string[] | null {
-  if (!text.includes('"')) return text.split(delimiter);
-  const { data, errors } = Papa.parse<string[]>(text, { delimiter, newline: text.includes('\n') ? '\n' : '\r\n', header: false });
-  const [row] = data;
-  return errors.length > 0 || row === undefined || data.length !== 1 ? null : row;
-}
+  constructor(opening: CsvOpening, options: CsvOptions) {
+    this.#opening = opening;
+    this.#readTime = csvTimeReader(options);
+    this.#mark = options.decimalComma === true ? ',' : '.';
+    this.#plainNumber = this.#mark === ',' ? /^-?\d{1,15}(,\d{1,15})?$/ : /^-?\d{1,15}(\.\d{1,15})?$/;
+  }
 
-function trimEnd(cells: readonly string[]): readonly string[] {
-  return cells.slice(0, cells.findLastIndex((cell) => cell !== '') + 1);
+  read(records: readonly CsvRecord[]): CsvBlock {
+    this.#rows = [];
+    this.#refusals = [];
+    this.#missing = 0;
+    let lines = 0;
+    for (const record of records) if (this.#record(record)) lines += 1;
+    return { rows: this.#rows, refusals: this.#refusals, lines, missing: this.#missing };
+  }
+
+  /** @returns whether the line holds data. */
+  #record({ line, text, broken }: CsvRecord): boolean {
+    const { delimiter, header, headerLine, units } = this.#opening;
+    if (line <= headerLine || text === units?.text) return false;
+    if (broken === null && isBlank(text)) return false;
+    const cells = broken === null ? cellsOf(text, delimiter) : null;
+    if (cells === null) {
+      this.#refuse(line, broken ?? 'the quotes in this line make no sense; a quote within a quoted cell is doubled');
+      return true;
+    }
+    if (cells[0]?.trim() === header[0] && header.every((name, index) => cells[index]?.trim() === name)) return false;
+    const wrong = countProblem(cells, header);
+    if (wrong === null) this.#cells(line, cells);
+    else this.#refuse(line, wrong);
+    return true;
+  }
+
+  #cells(line: number, cells: readonly string[]): void {
+    const { arranged: columns } = this.#opening;
+    const name = columns.layout === 'long' ? (cells[columns.series]?.trim() ?? '') : '';
+    const time = this.#readTime(timeText(cells, columns), name);
+    if (!time.ok) {
+      if (!this.#sure && time.missing !== undefined) throw new CsvFileError(line, time.reason);
+      this.#refuse(line, time.reason);
+      return;
+    }
+    this.#sure = true;
+    if (columns.layout === 'long') {
+      const unit = columns.unit === null ? '' : (cells[columns.unit]?.trim() ?? '');
+      this.#cell(line, name, name, cells[columns.value] ?? '', unit === '' ? columns.valueUnit : unit, time.atMs);
+      return;
+    }
+    for (const { index, label, name: pointName, unit } of columns.series) this.#cell(line, label, pointName, cells[index] ?? '', unit, time.atMs);
+  }
+
+  #cell(line: number, label: string, pointName: string, raw: string, unit: string | null, atMs: number): void {
+    const text = raw.trim();
+    // The common case first. `+ 0` turns -0 into 0.
+    if (pointName !== '' && this.#plainNumber.test(text)) {
+      this.#rows.push({ line, label, pointName, atMs, value: Number(this.#mark === ',' ? text.replace(',', '.') : text) + 0, unit });
+      return;
+    }
+    if (isMissing(text)) {
+      this.#missing += 1;
+      return;
+    }
+    if (pointName === '') {
+      this.#refuse(line, 'the series is missing: the line has a value but no name');
+      return;
+    }
+    const read = readScalarText(text, this.#mark);
+    if (read.ok) this.#rows.push({ line, label, pointName, atMs, value: read.value, unit: read.unit ?? unit });
+    else this.#refuse(line, `${pointName}: ${/^[+-]?\d*,\d+$/.test(text) && this.#mark === '.' ? `"${text}" has a decimal comma; say that the file uses decimal commas` : `the value ${read.reason}`}`);
+  }
+
+  #refuse(line: number, reason: string): void {
+    this.#refusals.push({ line, reason });
+  }
 }
 
 function countProblem(cells: readonly string[], header: readonly string[]): string | null {
-  const extra = trimEnd(cells.map((cell) => cell.trim())).length;
-  if (extra > header.length) return `the line has ${extra} cells, the header ${header.length}; a value with the separator in it must stand in quotes`;
   // A line cut short may end in half a number: better none than a wrong one.
   if (cells.length < header.length) return `the line has ${cells.length} cells, the header ${header.length}; was the file cut off here?`;
-  return null;
+  if (cells.length === header.length) return null;
+  const extra = trimEnd(cells).length;
+  return extra > header.length ? `the line has ${extra} cells, the header ${header.length}; a value with the separator in it must stand in quotes` : null;
 }
 
-function timeText(cells: readonly string[], { time }: CsvColumns): string {
+export function timeText(cells: readonly string[], { time }: CsvColumns): string {
   const first = cells[time.first] ?? '';
   return time.second === null ? first : `${first.trim()} ${(cells[time.second] ?? '').trim()}`;
-}
-
-function* readCells(line: number, cells: readonly string[], columns: CsvColumns, time: CsvTime, decimalMark: '.' | ','): Generator<CsvRow | CsvRefusal> {
-  if (!time.ok) {
-    yield { line, reason: time.reason };
-    return;
-  }
-  if (columns.layout === 'long') {
-    const unit = columns.unit === null ? null : (cells[columns.unit]?.trim() ?? '');
-    yield* readCell(line, cells[columns.series]?.trim() ?? '', cells[columns.value] ?? '', unit === '' || unit === null ? columns.valueUnit : unit, time.atMs, decimalMark);
-    return;
-  }
-  for (const { column, name, unit } of columns.series) yield* readCell(line, name, cells[column] ?? '', unit, time.atMs, decimalMark);
-}
-
-/** An empty cell is a missing value: nothing to keep and nothing to refuse. */
-function* readCell(line: number, pointName: string, text: string, unit: string | null, atMs: number, decimalMark: '.' | ','): Generator<CsvRow | CsvRefusal> {
-  if (text.trim() === '') return;
-  if (pointName === '') {
-    yield { line, reason: 'the series is missing: the line has a value but no name' };
-    return;
-  }
-  const read = readScalarText(text, decimalMark);
-  if (read.ok) yield { line, pointName, atMs, value: read.value, unit: read.unit ?? unit };
-  else yield { line, reason: `${pointName}: ${text.includes(',') && decimalMark === '.' ? `"${text.trim()}" has a decimal comma; say that the file uses decimal commas` : `the value ${read.reason}`}` };
 }

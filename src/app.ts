@@ -22,7 +22,8 @@ import { showDuration } from './domain/duration.ts';
 import type { Fleet } from './domain/fleet.ts';
 import type { JournalEntry } from './domain/journal.ts';
 import { Engine } from './engine/engine.ts';
-import { importCsv } from './engine/import-csv.ts';
+import type { ImportDesk } from './engine/import-contract.ts';
+import { importDesk } from './engine/import-desk.ts';
 import { type Housekeeping, startHousekeeping } from './housekeeping.ts';
 import type { Logger } from './log.ts';
 import { type AckLinks, makeAckLinks } from './notify/ack-link.ts';
@@ -35,7 +36,7 @@ import type { Store } from './store/contract.ts';
 import { lockDataDir } from './store/lock.ts';
 import { RESERVE_PART_BYTES } from './store/reserve.ts';
 import { openSqliteStore } from './store/sqlite.ts';
-import type { SourceStatus, WebOptions } from './web/options.ts';
+import type { SourceStatus } from './web/options.ts';
 import { startWeb } from './web/start.ts';
 
 export interface AppParts {
@@ -54,7 +55,7 @@ export interface Core {
   readonly rules: readonly Rule[];
   readonly sender: Sender;
   readonly ackLinks: AckLinks;
-  readonly importCsv: WebOptions['importCsv'];
+  readonly imports: ImportDesk;
   stop(): Promise<void>;
 }
 
@@ -95,9 +96,10 @@ export async function startCore(parts: AppParts): Promise<Core> {
     sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, channel, links: ackLinks, clock, log, notice: config.notice });
     const runningSender = sender;
     undo.push(() => runningSender.stop());
+    const imports = importDesk({ store, engine, fleet: () => fleet, clock, log });
+    undo.push(() => imports.stop());
     return {
-      store, engine, fleet, rules, sender, ackLinks,
-      importCsv: (request) => importCsv(request, { store, engine, fleet, clock }),
+      store, engine, fleet, rules, sender, ackLinks, imports,
       stop: () => unwind(undo),
     };
   } catch (error) {
@@ -120,7 +122,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
-      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, importCsv: core.importCsv, localToken, sources,
+      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, imports: core.imports, localToken, siteToken: (siteId) => tokenOf(fleet, siteId, parts.env), formats: new Map([...(await loadFormats())].flatMap(([name, format]) => ('prepare' in format ? [[name, format] as const] : []))), sources,
       health: () => health(store, engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());
@@ -164,8 +166,11 @@ async function takeFleet({ config, env, clock }: AppParts, store: Store): Promis
   const text = readFileSync(config.fleetFile, 'utf8');
   const read = readFleet(text, config.fleetFile, readers);
   if ('mistakes' in read) throw new StartError(read.mistakes.map((mistake) => showMistake(mistake)).join('\n'));
-  const missing = config.mqtt.broker === 'embedded' ? missingSecrets(read.secrets, env) : [];
+  const missing = missingSecrets(read.secrets, env);
   if (missing.length > 0) throw new StartError(missing.map((mistake) => showMistake(mistake)).join('\n'));
+  for (const { id, httpTokenEnv } of read.fleet.sites) {
+    if (httpTokenEnv !== null && (env[httpTokenEnv] ?? '').length < MIN_TOKEN_LENGTH) throw new StartError(`${httpTokenEnv}, the HTTP token of the site ${id}, is shorter than ${MIN_TOKEN_LENGTH} characters; set it to at least ${MIN_TOKEN_LENGTH} random ones`);
+  }
   const storedText = await store.fleetText();
   const before = storedText === null ? null : readFleet(storedText, 'the fleet as last applied', readers);
   await applyFleet(store, text, read.fleet, before === null || 'mistakes' in before ? null : before.fleet, 'tankbell', clock.now());
@@ -191,6 +196,14 @@ function signingKey({ config, env }: AppParts): Uint8Array {
   writeFileSync(file, made, { mode: 0o600, flag: 'wx' });
   chmodSync(file, 0o600);
   return made;
+}
+
+/** A token that could be guessed is none. */
+const MIN_TOKEN_LENGTH = 16;
+
+function tokenOf(fleet: Fleet, siteId: string, env: Environment): string | null {
+  const variable = fleet.sites.find(({ id }) => id === siteId)?.httpTokenEnv ?? null;
+  return variable === null ? null : (env[variable] ?? null);
 }
 
 async function unwind(undo: (() => Promise<void> | void)[]): Promise<void> {

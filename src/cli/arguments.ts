@@ -2,9 +2,9 @@
 import { parseArgs } from 'node:util';
 import { nearest } from '../config/nearest.ts';
 import { timeZoneFix } from '../config/time-zone.ts';
-import { type DateOrder, dateOrders } from '../engine/import-contract.ts';
-
-const timeFormats = ['s', 'ms'] as const;
+import { type CsvChoices, readMapping } from '../../adapters/csv-choices.ts';
+import { type Encoding, encodings } from '../../adapters/csv-encoding.ts';
+import { csvDateOrders, csvOverlaps, csvTimeFormats } from '../../adapters/csv-time.ts';
 
 export type Command =
   | { readonly command: 'serve'; readonly config: string }
@@ -16,12 +16,11 @@ export type Command =
       /** Tank whose points the columns name; `null`: they are named in full. */
       readonly tank: string | null;
       readonly dryRun: boolean;
-      /** Of times without an offset; `null`: that of the tank's site. */
-      readonly timeZone: string | null;
-      readonly dateOrder: DateOrder | null;
-      /** What times that are bare numbers mean: seconds or milliseconds since 1970. */
-      readonly timeFormat: 's' | 'ms' | null;
-      readonly decimalComma: boolean;
+      readonly choices: CsvChoices;
+      /** Fill in what is not said from what was said about a file with the same header before. */
+      readonly remembered: boolean;
+      /** Where to write every refused line; `null`: only the first are printed. */
+      readonly rejects: string | null;
     }
   | { readonly command: 'user'; readonly action: 'add'; readonly name: string; readonly config: string; readonly person: string | null; readonly passwordFromStdin: boolean }
   | { readonly command: 'user'; readonly action: 'remove'; readonly name: string; readonly config: string }
@@ -59,6 +58,8 @@ export function readArguments(argv: readonly string[]): Arguments {
 interface Given {
   readonly words: readonly string[];
   readonly values: ReadonlyMap<string, string>;
+  /** Of options that may be given more than once. */
+  readonly lists: ReadonlyMap<string, readonly string[]>;
   readonly flags: ReadonlySet<string>;
 }
 
@@ -67,6 +68,8 @@ interface KnownCommand {
   readonly help: string;
   /** Options that take a value, and flags that take none. */
   readonly values: readonly string[];
+  /** Those of `values` that may be given more than once. */
+  readonly repeatable?: readonly string[];
   readonly flags: readonly string[];
   /** @returns what is wrong, in words, when the arguments do not fit together. */
   build(given: Given): Command | string;
@@ -98,35 +101,49 @@ column, and with what to write instead. Ends with 0 when all is well and 1 when 
   },
   import: {
     oneLine: 'read the history of a logger from a CSV file',
-    help: `usage: tankbell import FILE --config FILE [--tank TANK] [--dry-run] [--time-zone ZONE] [--date-order ORDER] [--time-format s|ms] [--decimal-comma]
+    help: `usage: tankbell import FILE --config FILE [--tank TANK] [--dry-run] [--map "COLUMN=POINT[:UNIT]"]… [--rejects FILE] [options]
 
 Stores readings from a CSV file: either one row per reading (time, series, value) or one column per series. What is known already is
 left alone, so that importing twice does no harm. Old history never rings; readings recent enough to be current are judged like live ones.
+How a file was read is remembered by its header and used the next time. Ctrl-C cancels: what is stored stays.
 
 ${configHelp}
   --tank TANK          the columns name points of this tank
   --dry-run            read and report everything, store nothing
+  --map COLUMN=POINT   where a column (or, in a long file, a series) goes; with ":UNIT" behind it in which unit. Repeat for each.
+                       POINT may be @skip (leave out), or say what else it is: @time, @date, @time-of-day, @series, @value, @unit
   --time-zone ZONE     of times without an offset, like America/Denver; the site's own when left out
   --date-order ORDER   ymd, dmy or mdy, for dates like 03/04/2024
-  --time-format FORMAT s or ms, for times that are bare numbers since 1970
-  --decimal-comma      numbers are written 25,4`,
-    values: ['config', 'tank', 'time-zone', 'date-order', 'time-format'],
-    flags: ['dry-run', 'decimal-comma'],
-    build: ({ words, values, flags }) => {
+  --time-format FORMAT s or ms since 1970, or spreadsheet (days since 1900), for times that are bare numbers
+  --overlap WHICH      times that happened twice when clocks went back: in-order, earlier or later; refused when left out
+  --encoding NAME      utf-8, utf-16le, utf-16be or windows-1252, where the file itself does not say it
+  --decimal-comma      numbers are written 25,4
+  --forget             do not use what was remembered for this header
+  --rejects FILE       write every refused line to this CSV file`,
+    values: ['config', 'tank', 'time-zone', 'date-order', 'time-format', 'overlap', 'encoding', 'rejects', 'map'],
+    repeatable: ['map'],
+    flags: ['dry-run', 'decimal-comma', 'forget'],
+    build: ({ words, values, lists, flags }) => {
       const [file, ...others] = words;
       if (file === undefined) return 'no file is named';
       if (others.length > 0) return `one file at a time; "${others.join(' ')}" is left over`;
       const timeZone = values.get('time-zone') ?? null;
       const zoneFix = timeZone === null ? null : timeZoneFix(timeZone);
       if (zoneFix !== null) return `"${timeZone ?? ''}" is no time zone; ${zoneFix}`;
-      const writtenOrder = values.get('date-order') ?? null;
-      const dateOrder = dateOrders.find((order) => order === writtenOrder) ?? null;
-      if (writtenOrder !== null && dateOrder === null) return `"${writtenOrder}" is no date order; write one of: ${dateOrders.join(', ')}`;
-      const writtenFormat = values.get('time-format') ?? null;
-      const timeFormat = timeFormats.find((format) => format === writtenFormat) ?? null;
-      if (writtenFormat !== null && timeFormat === null) return `"${writtenFormat}" is no time format; write s or ms`;
+      const dateOrder = oneOf(values.get('date-order'), csvDateOrders, 'date order');
+      const timeFormat = oneOf(values.get('time-format'), csvTimeFormats, 'time format');
+      const overlap = oneOf(values.get('overlap'), csvOverlaps, 'way to read times that happened twice');
+      const encoding = oneOf<Encoding>(values.get('encoding'), encodings, 'encoding');
+      for (const read of [dateOrder, timeFormat, overlap, encoding]) if (read !== null && typeof read === 'object') return read.wrong;
+      const columns = (lists.get('map') ?? []).map(readMapping);
+      const wrong = columns.find((column) => 'wrong' in column);
+      if (wrong !== undefined && 'wrong' in wrong) return wrong.wrong;
+      const choices: CsvChoices = {
+        timeZone, dateOrder: wordOf(dateOrder), timeFormat: wordOf(timeFormat), overlap: wordOf(overlap), encoding: wordOf(encoding), delimiter: null, decimalComma: flags.has('decimal-comma'),
+        columns: columns.flatMap((column) => ('wrong' in column ? [] : [column])),
+      };
       return withConfig(values, (config) => ({
-        command: 'import', file, config, tank: values.get('tank') ?? null, dryRun: flags.has('dry-run'), timeZone, dateOrder, timeFormat, decimalComma: flags.has('decimal-comma'),
+        command: 'import', file, config, tank: values.get('tank') ?? null, dryRun: flags.has('dry-run'), choices, remembered: !flags.has('forget'), rejects: values.get('rejects') ?? null,
       }));
     },
   },
@@ -233,6 +250,14 @@ function withConfig(values: ReadonlyMap<string, string>, build: (config: string)
   return config === undefined ? '--config is missing; write --config and the service file' : build(config);
 }
 
+/** @returns `null` when nothing is given. */
+function oneOf<Word extends string>(given: string | undefined, words: readonly Word[], what: string): Word | null | { readonly wrong: string } {
+  if (given === undefined) return null;
+  return words.find((word) => word === given) ?? { wrong: `"${given}" is no ${what}; write one of: ${words.join(', ')}` };
+}
+
+const wordOf = <Word extends string>(read: Word | null | { readonly wrong: string }): Word | null => (typeof read === 'string' ? read : null);
+
 const noWords = (words: readonly string[]): string | null => (words.length === 0 ? null : `"${words.join(' ')}" is left over; the service file is named by --config`);
 
 function readGiven(known: KnownCommand, rest: readonly string[]): Given | { readonly mistake: string } {
@@ -250,6 +275,7 @@ function readGiven(known: KnownCommand, rest: readonly string[]): Given | { read
   });
   const words: string[] = [];
   const values = new Map<string, string>();
+  const lists = new Map<string, string[]>();
   const flags = new Set<string>();
   for (const token of tokens) {
     if (token.kind === 'positional') words.push(token.value);
@@ -264,8 +290,12 @@ function readGiven(known: KnownCommand, rest: readonly string[]): Given | { read
       continue;
     }
     if (token.value === undefined || token.value === '' || (!token.inlineValue && token.value.startsWith('-'))) return { mistake: `${token.rawName} needs a value behind it` };
+    if (known.repeatable?.includes(token.name) === true) {
+      lists.set(token.name, [...(lists.get(token.name) ?? []), token.value]);
+      continue;
+    }
     if (values.has(token.name)) return { mistake: `${token.rawName} is given twice` };
     values.set(token.name, token.value);
   }
-  return { words, values, flags };
+  return { words, values, lists, flags };
 }

@@ -115,6 +115,7 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
   for (const tank of entriesOf(value, 'tanks', path)) readTank(state, ids, { siteId, topics, sitePoints }, tank.value, tank.path, parts);
   const contacts = readContacts(state, value, path);
   if (parsed === null) return;
+  if (parsed.httpTokenEnv !== undefined) parts.secrets.push(namedSecret(state.document, [...path, 'httpTokenEnv'], parsed.httpTokenEnv, `HTTP for the site "${parsed.id}"`, 'token'));
   parts.sites.push({
     id: parsed.id,
     clientId,
@@ -128,6 +129,7 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
     topics: parsed.topics ?? `${parsed.id}/`,
     ...(parsed.sparkplugGroup === undefined ? {} : { sparkplugGroup: parsed.sparkplugGroup }),
     account,
+    httpTokenEnv: parsed.httpTokenEnv ?? null,
   });
 }
 

@@ -142,6 +142,7 @@ export const fleetShapes = {
     topics: topics.optional().meta({ example: 'harbor-lobby/' }),
     sparkplugGroup: sparkplugGroup.optional(),
     account: z.unknown().optional().meta({ example: '{ user: harbor-lobby, passwordEnv: TANKBELL_HARBOR_LOBBY }' }),
+    httpTokenEnv: environmentName.optional().meta({ example: 'TANKBELL_HARBOR_LOBBY_HTTP', description: 'name of the environment variable that holds the token of devices that post over HTTP' }),
     points: entries('- { id: room-temperature, … }').optional(),
     tanks: entries('- { id: lobby-reef, … }').optional(),
   }),

@@ -16,14 +16,14 @@ export function missingSecrets(secrets: readonly NamedSecret[], env: Environment
 }
 
 /** @param whose `the broker account "harbor-lobby"` */
-export function namedSecret(document: YamlDocument, path: Path, variable: string, whose: string): NamedSecret {
+export function namedSecret(document: YamlDocument, path: Path, variable: string, whose: string, what: 'password' | 'token' = 'password'): NamedSecret {
   return {
     variable,
     mistake: {
       file: document.file,
       ...document.placeOf(path),
       path: showPath(path),
-      message: `the environment variable ${variable} is not set, so ${whose} has no password`,
+      message: `the environment variable ${variable} is not set, so ${whose} has no ${what}`,
       fix: `set ${variable} where the service is started (in its unit file, or an environment file that only it can read)`,
     },
   };

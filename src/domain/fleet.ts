@@ -41,6 +41,8 @@ export interface Site {
   readonly sparkplugGroup?: string;
   /** Broker account of the site: user name, and the name of the environment variable that holds its password. */
   readonly account: { readonly user: string; readonly passwordEnv: string } | null;
+  /** Name of the environment variable with the token of devices that post readings over HTTP. */
+  readonly httpTokenEnv: string | null;
 }
 
 export interface Contact {

@@ -1,44 +1,145 @@
-/** What an import of a CSV file asks for, and what came of it. */
+/** What an import of a CSV file asks for, what a look at the file shows before, and what came of it. */
 import type { Readable } from 'node:stream';
+import type { CsvChoices } from '../../adapters/csv-choices.ts';
+import type { CsvQuestion } from '../../adapters/csv-look.ts';
+import type { Point } from '../domain/fleet.ts';
 
-export type ImportCsv = (request: ImportRequest) => Promise<ImportReport>;
+/** One import runs at a time; the others wait. */
+export interface ImportDesk {
+  /** Reads the whole file and stores nothing. @throws StoreError */
+  look(request: ImportRequest): Promise<ImportLook | NotReadable>;
+  /** `null`: too many wait already. */
+  start(request: ImportRequest, rejected: RejectedSink): ImportJob | null;
+  /** Those of the last day, newest first; a few. */
+  jobs(): readonly ImportJob[];
+  job(id: string): ImportJob | null;
+  /** Cancels what runs and waits; resolves when nothing is written any more. */
+  stop(): Promise<void>;
+}
 
-export const dateOrders = ['ymd', 'dmy', 'mdy'] as const;
-export type DateOrder = (typeof dateOrders)[number];
+export interface ImportFile {
+  readonly name: string;
+  readonly bytes: number;
+  /** The bytes of the file; each call from the beginning. */
+  open(): Readable;
+}
 
 export interface ImportRequest {
-  readonly fileName: string;
-  /** The bytes of the file, once. Whoever imports reads it to the end or destroys it. */
-  readonly content: Readable;
-  /** Tank whose points short series names belong to; `null`: names are full point ids. */
+  /** Names the job; unique. */
+  readonly id: string;
+  readonly file: ImportFile;
+  /** Tank whose points short names belong to; `null`: names are full point ids. */
   readonly tankId: string | null;
-  /** IANA zone of times that carry none; `null`: that of the tank's site, and with no tank such times are refused. */
-  readonly timeZone: string | null;
-  /** Order of day and month in dates like 03/04/2026; `null`: such dates are refused. */
-  readonly dateOrder: DateOrder | null;
-  /** What bare numbers mean as times: seconds or milliseconds since 1970; `null`: they are refused. */
-  readonly timeFormat: 's' | 'ms' | null;
-  /** `25,4` is a number. */
-  readonly decimalComma: boolean;
-  /** Reads and reports everything, stores nothing. */
-  readonly dryRun: boolean;
+  readonly choices: CsvChoices;
+  /** Fill in what is not said from what was said about such a file before. */
+  readonly useMemory: boolean;
+  /** A look counts likely points as chosen, for somebody who will see them; an import never does. */
+  readonly propose: boolean;
   /** Person or account, as journaled. */
   readonly by: string;
 }
 
+/** Takes the refused lines as they come, so that all of them can be handed out; called in order, at most `rejectedBound` lines in all. */
+export type RejectedSink = (refused: readonly ImportRefusal[]) => Promise<void>;
+
+export const rejectedBound = 100_000;
+
+/** The file cannot be opened as it is. */
+export interface NotReadable {
+  readonly line: number;
+  readonly wrong: string;
+}
+
+export interface ImportLook {
+  readonly headerLine: number;
+  /** Lines above the header, left out. */
+  readonly above: readonly { readonly line: number; readonly text: string }[];
+  readonly unitsLine: number | null;
+  readonly delimiter: string;
+  readonly layout: 'long' | 'wide' | null;
+  /** Zone that times without one are read in, and whose it is. */
+  readonly timeZone: string | null;
+  /** As asked for, with what was remembered and what is proposed filled in: what an import would use. */
+  readonly choices: CsvChoices;
+  readonly columns: readonly LookColumn[];
+  readonly questions: readonly CsvQuestion[];
+  readonly preview: readonly LookRow[];
+  /** Who said so the last time, when something was remembered for this header. */
+  readonly remembered: { readonly by: string; readonly savedMs: number } | null;
+  /** Points the columns may go to. */
+  readonly points: readonly Point[];
+  /** What an import would do; `null` while a question is open without whose answer nothing can be read. */
+  readonly report: ImportReport | null;
+}
+
+/** A column (wide) or a series (long), or a column that says when. */
+export interface LookColumn {
+  readonly label: string;
+  /** Unit the file names. */
+  readonly unit: string | null;
+  readonly samples: readonly string[];
+  /** Point id or role; `null`: nobody has said where it goes. */
+  readonly target: string | null;
+  readonly chosenUnit: string | null;
+  /** Why this target is proposed; `null` when it was said. */
+  readonly why: string | null;
+  /** Nobody has said so, and its name alone does not either. */
+  readonly isProposal: boolean;
+  /** Why it cannot go there. */
+  readonly problem: string | null;
+  /** It is a column of the header, so it may be a time as well; a series of a long file may not. */
+  readonly isColumn: boolean;
+}
+
+export interface LookRow {
+  readonly line: number;
+  readonly time: string;
+  readonly atMs: number | null;
+  readonly why: string | null;
+  readonly values: readonly { readonly label: string; readonly text: string; readonly pointId: string; /** Canonical. */ readonly value: number | null; readonly wrong: string | null }[];
+}
+
+export type ImportState = 'waiting' | 'running' | 'done' | 'cancelled' | 'failed';
+
+export interface ImportJob {
+  readonly id: string;
+  readonly fileName: string;
+  readonly bytes: number;
+  readonly tankId: string | null;
+  readonly by: string;
+  readonly askedMs: number;
+  progress(): ImportProgress;
+  /** What is stored stays. */
+  cancel(by: string): void;
+  /** Resolves when it has ended, however; never rejects. */
+  readonly ended: Promise<ImportProgress>;
+}
+
+export interface ImportProgress {
+  readonly state: ImportState;
+  readonly bytesRead: number;
+  readonly endedMs: number | null;
+  /** Up to now; final once it has ended. */
+  readonly report: ImportReport;
+  /** What stopped it, and where; for a cancelled one who did. */
+  readonly problem: string | null;
+}
+
 export interface ImportReport {
   readonly rowsRead: number;
-  /** Readings that are new; in a dry run those that would be offered to the store. */
+  /** Readings that are new; in a look those that would be offered to the store. */
   readonly stored: number;
-  /** Readings whose series and time were stored before; not looked up in a dry run. */
+  /** Readings whose series and time were stored before; not looked up in a look. */
   readonly alreadyKnown: number;
   /** How many lines or cells were refused in all. */
   readonly refusedTotal: number;
   /** The first of them, at most `refusedShown`. */
   readonly refused: readonly ImportRefusal[];
+  /** Cells in which the file says that nothing was measured. */
+  readonly missing: number;
   /** Time of the first and last accepted reading; `null` when there is none. */
   readonly span: { readonly fromMs: number; readonly toMs: number } | null;
-  readonly perPoint: readonly { readonly pointId: string; readonly readings: number }[];
+  readonly perPoint: readonly { readonly label: string; readonly pointId: string; readonly readings: number }[];
 }
 
 export interface ImportRefusal {

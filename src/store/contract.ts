@@ -193,7 +193,23 @@ export interface Upkeep {
   checkpoint(): Promise<void>;
 }
 
-export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep {
+/** How a file with a certain header was read the last time, so that nobody has to say it twice. */
+export interface ImportMemory {
+  readonly headerKey: string;
+  readonly tankId: string | null;
+  /** As JSON keeps it; whoever reads it checks it, since another version may have written it. */
+  readonly choices: unknown;
+  readonly savedMs: number;
+  readonly by: string;
+}
+
+export interface ImportMemoryStore {
+  importMemory(headerKey: string, tankId: string | null): Promise<ImportMemory | null>;
+  /** Replaces what was kept for the same header and tank; the oldest of many are forgotten. */
+  rememberImport(memory: ImportMemory): Promise<void>;
+}
+
+export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep, ImportMemoryStore {
   close(): Promise<void>;
 }
 

@@ -186,9 +186,9 @@ export const migrations: readonly Migration[] = [
         hours  BLOB NOT NULL,
         PRIMARY KEY (series, day)
       ) STRICT, WITHOUT ROWID;
-      `,
-    },
-    {
+    `,
+  },
+  {
     name: 'what is known of a point beside its readings',
     sql: `
       CREATE TABLE point_state (
@@ -197,6 +197,20 @@ export const migrations: readonly Migration[] = [
         offline_why      TEXT CHECK ((offline_why IS NULL) = (offline_since_ms IS NULL)),
         cadence_ms       INTEGER
       ) STRICT;
+    `,
+  },
+  {
+    name: 'how files were imported',
+    sql: `
+      -- tank_id is '' for files that name points in full: a primary key takes every NULL for a different one.
+      CREATE TABLE import_memory (
+        header_key TEXT NOT NULL,
+        tank_id    TEXT NOT NULL,
+        choices    TEXT NOT NULL,
+        saved_ms   INTEGER NOT NULL,
+        who        TEXT NOT NULL,
+        PRIMARY KEY (header_key, tank_id)
+      ) STRICT, WITHOUT ROWID;
     `,
   },
 ];

@@ -9,6 +9,7 @@ import type { Store } from './contract.ts';
 import { fleetOn } from './fleet.ts';
 import { historyReaderOn } from './history.ts';
 import { historyWriterOn } from './bulk.ts';
+import { importMemoryOn } from './import-memory.ts';
 import { liveLoaderOn } from './live.ts';
 import { migrate } from './migrations.ts';
 import { outboxOn } from './outbox.ts';
@@ -56,6 +57,7 @@ function composed(file: string, writer: Database, reader: Database, reserve: Res
     ...upkeepOn(writing, sealed),
     ...accountsOn(writing),
     ...fleetOn(writing),
+    ...importMemoryOn(writing),
     close: () => attempt(() => closeBoth(writer, reader)),
   };
 }

@@ -21,6 +21,8 @@ declare module 'fastify' {
     secretAddress?: boolean;
     /** The command line on this machine may use it too. */
     localToken?: boolean;
+    /** Belongs to devices: the token of the site in the address opens it, and nothing else does. */
+    siteToken?: boolean;
   }
   interface FastifyRequest {
     account: Account | null;

@@ -7,10 +7,12 @@ import { WebError } from './web-error.ts';
 import { words } from './words.ts';
 
 export function failures(app: FastifyInstance, context: WebContext): void {
-  app.setErrorHandler<FastifyError | WebError>((error, request, reply) => {
+  app.setErrorHandler<FastifyError>((error, request, reply) => {
     const status = statusOf(error);
-    if (status >= 500) context.log.error({ err: error, method: request.method, route: request.routeOptions.url ?? null }, 'a request failed');
-    return answer(context, request, reply, status, status >= 500 ? words.error.broke : error.message);
+    if (status >= 500 && !(error instanceof WebError)) context.log.error({ err: error, method: request.method, route: request.routeOptions.url ?? null }, 'a request failed');
+    if (status === 413 && error.code === 'FST_ERR_CTP_BODY_TOO_LARGE') return answer(context, request, reply, status, words.error.tooLarge);
+    // Words of ours are for the person whatever the status; those of others say what broke inside.
+    return answer(context, request, reply, status, status >= 500 && !(error instanceof WebError) ? words.error.broke : error.message);
   });
   app.setNotFoundHandler((request, reply) => answer(context, request, reply, 404, words.error.notFound));
 }
@@ -20,7 +22,7 @@ function answer(context: WebContext, request: FastifyRequest, reply: FastifyRepl
   return sendHtml(reply, errorPage({ viewer: viewerOf(context, request), status, message }), status);
 }
 
-function statusOf(error: FastifyError | WebError): number {
+function statusOf(error: { readonly statusCode?: number }): number {
   const status = error.statusCode ?? 500;
   return status >= 400 && status <= 599 ? status : 500;
 }

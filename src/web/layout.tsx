@@ -31,6 +31,8 @@ export interface PageFrame {
   /** Ids that concern the page, for live updates: `*` is everything, else tank ids. Left out: the page is not live. */
   readonly liveFor?: string;
   readonly charts?: boolean;
+  /** Without JavaScript the page loads itself again after so long. */
+  readonly refreshSeconds?: number;
   readonly children: ComponentChildren;
 }
 
@@ -41,7 +43,7 @@ export function page(frame: PageFrame): string {
 
 const links = [['board', '/'], ['alarms', '/alarms'], ['journal', '/journal'], ['sources', '/sources'], ['import', '/import']] as const;
 
-function Document({ title, viewer, here, liveFor, charts = false, children }: PageFrame) {
+function Document({ title, viewer, here, liveFor, charts = false, refreshSeconds, children }: PageFrame) {
   const { assets } = viewer;
   return (
     <html lang="en">
@@ -53,6 +55,7 @@ function Document({ title, viewer, here, liveFor, charts = false, children }: Pa
         <meta name="robots" content="noindex" />
         <link rel="icon" href={assets.icon} type="image/svg+xml" />
         <link rel="stylesheet" href={assets.css} />
+        {refreshSeconds !== undefined && <noscript><meta http-equiv="refresh" content={String(refreshSeconds)} /></noscript>}
         {liveFor !== undefined && <script type="module" src={assets.live} />}
         {charts && <script type="module" src={assets.charts} />}
       </head>

@@ -1,8 +1,9 @@
 /** What the web is handed; the composition root (`src/app.ts`) builds it. */
+import type { PayloadFormat } from '../../adapters/contract.ts';
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { EngineFace } from '../engine/contract.ts';
-import type { ImportCsv } from '../engine/import-contract.ts';
+import type { ImportDesk } from '../engine/import-contract.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
 import type { AccountStore, HistoryReader, HistoryWriter } from '../store/contract.ts';
@@ -22,9 +23,13 @@ export interface WebOptions {
   readonly engine: EngineFace;
   readonly store: HistoryReader & AccountStore & HistoryWriter;
   readonly ackLinks: AckLinks;
-  readonly importCsv: ImportCsv;
+  readonly imports: ImportDesk;
   /** Lets the command line on this machine import through the running service (`authorization: Bearer …`); it opens nothing else. */
   readonly localToken?: string;
+  /** The token with which devices of a site post readings; `null`: none may. */
+  readonly siteToken?: (siteId: string) => string | null;
+  /** Payload formats by name, for bodies in one of them. */
+  readonly formats?: ReadonlyMap<string, PayloadFormat>;
   readonly sources: () => readonly SourceStatus[];
   readonly health: () => Health;
   readonly clock: Clock;

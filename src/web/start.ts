@@ -17,13 +17,15 @@ import { acknowledgeRoutes } from './routes/acknowledge.ts';
 import { alarmRoutes } from './routes/alarms.ts';
 import { boardRoutes } from './routes/board.ts';
 import { healthRoutes } from './routes/health.ts';
+import { importApiRoutes } from './routes/import-api.ts';
 import { EXPIRE_EVERY_MS, importRoutes } from './routes/import.ts';
 import { journalRoutes } from './routes/journal.ts';
 import { liveRoutes } from './routes/live.ts';
 import { loginRoutes } from './routes/login.ts';
+import { readingRoutes } from './routes/readings.ts';
 import { sourceRoutes } from './routes/sources.ts';
 import { tankRoutes } from './routes/tank.ts';
-import { pendingImports } from './pending-imports.ts';
+import { importFiles } from './import-files.ts';
 
 /** @returns the address it listens on and how to stop it: open event streams end, answers under way are finished. */
 export async function startWeb(options: WebOptions): Promise<{ url: string; stop(): Promise<void> }> {
@@ -41,7 +43,7 @@ export interface BuiltRoute {
 export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInstance; routes: readonly BuiltRoute[]; stop(): Promise<void> }> {
   const assets = await buildAssets();
   const hub = liveHub(options);
-  const uploads = pendingImports();
+  const uploads = importFiles((error) => options.log.error({ err: error }, 'a file of an import could not be deleted'));
   const stopExpiring = options.clock.every(EXPIRE_EVERY_MS, () => {
     uploads.dropExpired(options.clock.now()).catch((error: unknown) => options.log.error({ err: error }, 'an expired upload could not be deleted'));
   });
@@ -74,6 +76,8 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   journalRoutes(app, context);
   sourceRoutes(app, context);
   importRoutes(app, context, uploads);
+  importApiRoutes(app, context, uploads);
+  readingRoutes(app, context);
   liveRoutes(app, context);
   apiRoutes(app, context);
   await app.ready();

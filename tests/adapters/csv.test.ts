@@ -1,22 +1,24 @@
 /** CSV as loggers and spreadsheets write it. Strings of RFC 4180 §2 (check-values §8.4) are named where they stand; the rest is common practice. */
 import { Readable } from 'node:stream';
 import { describe, expect, it } from 'vitest';
-import { CsvFileError, type CsvOptions, type CsvRefusal, type CsvRow, isCsvRow, readCsv } from '../../adapters/csv.ts';
-import { type CsvInput, readRecords } from '../../adapters/csv-records.ts';
+import { CsvFileError, type CsvOptions, type CsvRefusal, type CsvRow, readCsv } from '../../adapters/csv.ts';
+import { cellsOf } from '../../adapters/csv-cells.ts';
+import type { CsvInput } from '../../adapters/csv-encoding.ts';
+import { readRecordBlocks } from '../../adapters/csv-records.ts';
 
 async function read(input: CsvInput, options: CsvOptions = {}) {
   const rows: CsvRow[] = [];
   const refusals: CsvRefusal[] = [];
-  for await (const item of readCsv(input, options)) {
-    if (isCsvRow(item)) rows.push(item);
-    else refusals.push(item);
+  for await (const block of readCsv(input, options)) {
+    rows.push(...block.rows);
+    refusals.push(...block.refusals);
   }
   return { rows, refusals };
 }
 
 async function records(text: CsvInput): Promise<string[]> {
   const found: string[] = [];
-  for await (const { text: record } of readRecords(text, 'utf-8')) found.push(record);
+  for await (const block of readRecordBlocks(text, undefined)) found.push(...block.map((record) => record.text));
   return found;
 }
 
@@ -30,6 +32,28 @@ describe('records', () => {
     expect(await records('"aaa","b\r\nbb","ccc"\r\nzzz,yyy,xxx')).toEqual(['"aaa","b\nbb","ccc"', 'zzz,yyy,xxx']);
     expect(await records('"aaa","b""bb","ccc"')).toEqual(['"aaa","b""bb","ccc"']);
   });
+
+  it('keeps the spaces of a field, as RFC 4180 §2.4 says, and takes quotes off', () => {
+    expect(cellsOf('aaa, bbb ,ccc', ',')).toEqual(['aaa', ' bbb ', 'ccc']);
+    expect(cellsOf('"aaa","b\nbb","ccc"', ',')).toEqual(['aaa', 'b\nbb', 'ccc']);
+    expect(cellsOf('"aaa","b""bb","ccc"', ',')).toEqual(['aaa', 'b"bb', 'ccc']);
+  });
+
+  it('gives up a file without line ends, not the memory', async () => {
+    const endless = Readable.from((function* () {
+      yield 'time,t\n';
+      for (let n = 0; n < 200; n++) yield 'x'.repeat(64 * 1024);
+      yield '\n2026-03-04T12:00:00Z,1\n';
+    })());
+    const { rows, refusals } = await read(endless);
+    expect(rows).toHaveLength(1);
+    expect(refusals).toEqual([{ line: 2, reason: expect.stringContaining('line ends are missing') }]);
+  });
+
+  it('is not slowed down by a stray quote in every line', async () => {
+    const text = `time,t\n${Array.from({ length: 5000 }, (_, n) => `2026-03-04T12:00:00Z,"${n}`).join('\n')}\n`;
+    expect((await read(text)).refusals).toHaveLength(5000);
+  }, 5000);
 
   it('does not mind where a stream is cut', async () => {
     const text = '\uFEFFtime,"a\r\nb"\r\n1,2\r\n3,°\r\n';
@@ -46,8 +70,8 @@ describe('layouts', () => {
   it('reads long files with a unit column', async () => {
     const { rows, refusals } = await read('time,series,value,unit\n2026-03-04T12:00:00Z,display-temperature,25.4,°C\n2026-03-04T12:00:30+00:00,heater-1-power,0,W\n');
     expect(rows).toEqual([
-      { line: 2, pointName: 'display-temperature', atMs: noon, value: 25.4, unit: '°C' },
-      { line: 3, pointName: 'heater-1-power', atMs: noon + 30_000, value: 0, unit: 'W' },
+      { line: 2, label: 'display-temperature', pointName: 'display-temperature', atMs: noon, value: 25.4, unit: '°C' },
+      { line: 3, label: 'heater-1-power', pointName: 'heater-1-power', atMs: noon + 30_000, value: 0, unit: 'W' },
     ]);
     expect(refusals).toEqual([]);
   });
@@ -59,7 +83,7 @@ describe('layouts', () => {
 
   it('joins a date column and a time column', async () => {
     const { rows } = await read('date,time,t\n2026-03-04,12:00:00,25\n', { timeZone: 'UTC' });
-    expect(rows).toEqual([{ line: 2, pointName: 't', atMs: noon, value: 25, unit: null }]);
+    expect(rows).toEqual([{ line: 2, label: 't', pointName: 't', atMs: noon, value: 25, unit: null }]);
   });
 
   it('finds the delimiter, reads decimal commas when told, and keeps words for switches', async () => {
@@ -83,7 +107,7 @@ describe('refuses a line or a cell and keeps the rest', () => {
   it('with the line and what to write', async () => {
     const text = [
       'time,a,b', '2026-03-04T12:00:00Z,1,2', '2026-03-04T12:01:00Z,"3,5",4', 'yesterday,5,6', '2026-03-04T12:02:00Z,7', '2026-03-04T12:03:00Z,7,8,9',
-      ',1,2', '2026-03-04T12:04:00Z,NaN,10', '2026-02-30T12:04:00Z,1,1', '2026-03-04T12:05:00Z,"11,12', '2026-03-04T12:06:00Z,13,14',
+      ',1,2', '2026-03-04T12:04:00Z,error,10', '2026-02-30T12:04:00Z,1,1', '2026-03-04T12:05:00Z,"11,12', '2026-03-04T12:06:00Z,13,14',
     ].join('\n');
     const { rows, refusals } = await read(text);
     expect(rows.map(short)).toEqual(['2 a 1 -', '2 b 2 -', '3 b 4 -', '8 b 10 -', '11 a 13 -', '11 b 14 -']);
@@ -137,7 +161,7 @@ describe('times', () => {
     ['03/04/2026 12:00', { timeZone: 'UTC' }, /set dateOrder: dmy, mdy or ymd$/],
     ['25/04/2026 12:00', { timeZone: 'UTC' }, /set dateOrder.*only be dmy/],
     ['2026-03-04 12:00', {}, /set timeZone: an IANA zone/],
-    ['1772625600', {}, /set timeFormat: s or ms/],
+    ['1772625600', {}, /set timeFormat: s, ms .* or spreadsheet/],
   ])('stops and asks for what %s leaves open', async (text, options, message) => {
     const stopped = one(text, options);
     await expect(stopped).rejects.toThrow(CsvFileError);
@@ -171,8 +195,7 @@ describe('files that cannot be read as they are', () => {
     ['an empty one', '', /file is empty/],
     ['one without a header', '2026-03-04T12:00:00Z,1\n', /must name the columns/],
     ['one with nothing beside the time', 'time\n2026-03-04T12:00:00Z\n', /no column of values/],
-    ['one with two columns of one name', 'time,t,t\n', /two columns are called "t"/],
-    ['UTF-16', Buffer.from('\uFEFFtime,t\n', 'utf16le'), /save it as "CSV UTF-8"/],
+    ['UTF-16 without its mark', Buffer.from('time,t\n', 'utf16le'), /save it as "CSV UTF-8"/],
     ['an 8-bit encoding', Buffer.from('time,Temp (°F)\n', 'latin1'), /set encoding: windows-1252/],
   ])('%s', async (_name, input, message) => {
     await expect(read(typeof input === 'string' ? input : Readable.from([input]))).rejects.toThrow(message);

@@ -3,8 +3,9 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { expect, it } from 'vitest';
 import { z } from 'zod';
 import { loadFormats } from '../../adapters/load.ts';
-import { isCsvRow, readCsv } from '../../adapters/csv.ts';
+import { CsvFileError, readCsv } from '../../adapters/csv.ts';
 import { packetGuard } from '../../adapters/packet-guard.ts';
+import { lookAtCsv } from '../../adapters/csv-look.ts';
 import { versionIn } from '../../adapters/protocol-version.ts';
 
 /** Mulberry32, a small seeded generator. */
@@ -119,14 +120,40 @@ it('CSV answers whatever comes after a good header', async () => {
     const next = random(seed);
     const text = Buffer.concat([Buffer.from('time,a (°F),b\n2026-03-04T12:00:00Z,1,2\n'), damaged(good, next), noise(next)]);
     let rows = 0;
-    for await (const item of readCsv((async function* () { yield text; })(), { timeZone: 'America/Denver', dateOrder: 'dmy' })) {
-      if (!isCsvRow(item)) continue;
-      rows += 1;
-      expect(Number.isSafeInteger(item.atMs) && (typeof item.value === 'string' || Number.isFinite(item.value)), `seed ${seed}: ${JSON.stringify(item)}`).toBe(true);
+    for await (const block of readCsv((async function* () { yield text; })(), { timeZone: 'America/Denver', dateOrder: 'dmy' })) {
+      for (const row of block.rows) {
+        rows += 1;
+        expect(Number.isSafeInteger(row.atMs) && (typeof row.value === 'string' || Number.isFinite(row.value)), `seed ${seed}: ${JSON.stringify(row)}`).toBe(true);
+      }
     }
     expect(rows, `seed ${seed}`).toBeGreaterThanOrEqual(2);
   }
 });
+
+it('CSV files of every kind, damaged anywhere: rows, refusals or one clear stop, and the look agrees', async () => {
+  const here = new URL('./csv/', import.meta.url);
+  const inputs = readdirSync(here).map((name) => readFileSync(new URL(`${name}/input.csv`, here)));
+  const allOptions = [{}, { timeZone: 'America/Denver', dateOrder: 'dmy', overlap: 'in-order' }, { timeZone: 'UTC', timeFormat: 'spreadsheet', decimalComma: true }, { layout: 'long', timeZone: 'UTC' }] as const;
+  for (let seed = 1; seed <= 4000; seed++) {
+    const next = random(seed);
+    const bytes = next() < 0.2 ? noise(next) : damaged(inputs[Math.floor(next() * inputs.length)] ?? Buffer.alloc(0), next);
+    const options = allOptions[Math.floor(next() * allOptions.length)] ?? {};
+    const where = `seed ${seed}: ${JSON.stringify(bytes.toString('latin1'))}`;
+    const cut = Math.floor(next() * bytes.length);
+    const pieces = async function* () { yield bytes.subarray(0, cut); yield bytes.subarray(cut); };
+    const look = await lookAtCsv(pieces(), options);
+    const stopped: unknown = await (async () => {
+      for await (const { rows, refusals } of readCsv(pieces(), options)) {
+        for (const { atMs, value, label } of rows) expect(Number.isSafeInteger(atMs) && label !== '' && (typeof value === 'string' ? value !== '' : Number.isFinite(value)), where).toBe(true);
+        for (const { line, reason } of refusals) expect(line > 0 && /\w{3}/.test(reason), where).toBe(true);
+      }
+      return null;
+    })().catch((error: unknown) => error);
+    if (stopped !== null) expect(stopped, where).toBeInstanceOf(CsvFileError);
+    // Whoever looked first knows already that it stops: it cannot be opened, or something has to be asked.
+    expect('wrong' in look || look.questions.some(({ needed }) => needed) || stopped === null, where).toBe(true);
+  }
+}, 60_000);
 
 it('the first look at a connection and the packet guard do not fall over', () => {
   for (let seed = 1; seed <= 4000; seed++) {

@@ -18,7 +18,8 @@ const samplesFile = z.array(z.strictObject({ pointId: z.string(), atMs: z.int().
 const rejectFile = z.strictObject({ samples: samplesFile, refusals: z.array(z.strictObject({ pointId: z.string().nullable(), reasonHas: z.string().min(3) })).min(1) });
 
 it('has cases for every format', () => {
-  expect(foldersIn(here).sort()).toEqual([...formats.keys()].sort());
+  // CSV is no format of a message; its cases are in csv-golden.test.ts.
+  expect(foldersIn(here).filter((name) => name !== 'csv').sort()).toEqual([...formats.keys()].sort());
 });
 
 for (const [name, format] of formats) {

@@ -13,7 +13,7 @@ export function point(id: string, topic: string, format = 'number', options: unk
 }
 
 export function site(id: string, topics = `${id}/`): Site {
-  return { id, clientId: 'client', name: id, timeZone: 'UTC', address: null, contacts: [], access: null, breaker: null, waterShutOff: null, topics, account: null };
+  return { id, clientId: 'client', name: id, timeZone: 'UTC', address: null, contacts: [], access: null, breaker: null, waterShutOff: null, topics, account: null, httpTokenEnv: null };
 }
 
 export function fleetOf(sites: readonly Site[], points: readonly Point[]): Fleet {

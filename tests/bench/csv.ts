@@ -3,13 +3,14 @@
  * sqlite3 command line, which reads the same file with `.import` into a table of text and converts it with one INSERT … SELECT.
  */
 import { spawnSync } from 'node:child_process';
-import { createReadStream, createWriteStream, mkdtempSync, rmSync } from 'node:fs';
+import { createReadStream, createWriteStream, mkdtempSync, rmSync, statSync } from 'node:fs';
 import { once } from 'node:events';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { systemClock } from '../../src/clock.ts';
 import { Engine } from '../../src/engine/engine.ts';
-import { importCsv } from '../../src/engine/import-csv.ts';
+import { noChoices } from '../../adapters/csv-choices.ts';
+import { importDesk } from '../../src/engine/import-desk.ts';
 import { makeLogger } from '../../src/log.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { fleet, point } from '../rules/fleet.ts';
@@ -87,10 +88,14 @@ async function tankbellSeconds(file: string, database: string): Promise<number> 
   });
   try {
     const start = process.hrtime.bigint();
-    const report = await importCsv(
-      { fileName: 'history.csv', content: createReadStream(file), tankId: null, timeZone: null, dateOrder: null, timeFormat: null, decimalComma: false, dryRun: false, by: 'bench' },
-      { store, engine, fleet: installed, clock: systemClock },
+    const desk = importDesk({ store, engine, fleet: () => installed, clock: systemClock, log });
+    const job = desk.start(
+      { id: 'bench', file: { name: 'history.csv', bytes: statSync(file).size, open: () => createReadStream(file) }, tankId: null, choices: noChoices, useMemory: false, propose: false, by: 'bench' },
+      async () => undefined,
     );
+    await job?.ended;
+    const report = job?.progress().report;
+    if (report == null) throw new Error(`the import ended without a report: ${JSON.stringify(job?.progress())}`);
     const seconds = Number(process.hrtime.bigint() - start) / 1e9;
     if (report.stored !== rows || report.refusedTotal !== 0) throw new Error(`stored ${report.stored} of ${rows}, refused ${report.refusedTotal}: ${report.refused[0]?.reason ?? ''}`);
     return seconds;

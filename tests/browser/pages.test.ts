@@ -165,18 +165,91 @@ test('what somebody is filling in stays, whatever changes around it', async () =
   expect(await page.locator('#shelve-why').inputValue()).toBe('half a reas');
 });
 
-test('a CSV file is uploaded, reported on, and imported', async () => {
-  const seen = await visit();
-  const { page, world, url } = seen;
-  await logIn(seen);
+const loggerCsv = [
+  'Example logger (invented);no. 7;;', 'Datum;Wassertemperatur (°F);Heizung;Notiz', '03/04/2025 12:00;78,8;0;a', '04/04/2025 12:00;79,0;warm;b', '25/04/2025 12:00;77,0;300;c',
+].join('\r\n');
+
+async function handIn({ page, url }: Visit, text: string): Promise<void> {
   await page.goto(`${url}/import`);
-  await page.getByLabel('CSV file').setInputFiles({ name: 'logger.csv', mimeType: 'text/csv', buffer: Buffer.from('time,series,value\n2026-01-01T00:00:00Z,display-temperature,24.1\n2026-01-01T00:10:00Z,display-temperature,wet\n') });
+  await page.getByLabel('CSV file').setInputFiles({ name: 'logger.csv', mimeType: 'text/csv', buffer: Buffer.from(text) });
   await page.locator('select[name=tank]').selectOption('lobby');
-  await page.getByRole('button', { name: 'Read and report' }).click();
-  await page.getByText('"wet" is no number').waitFor();
+  await page.getByRole('button', { name: 'Read and show' }).click();
+  await page.getByRole('heading', { name: 'What logger.csv holds' }).waitFor();
+}
+
+test.each([true, false])('a CSV file is uploaded, its columns mapped, looked at, imported, and what was refused downloaded (JavaScript: %s)', async (javaScriptEnabled) => {
+  const seen = await visit({ javaScriptEnabled });
+  const { page, world, complaints } = seen;
+  await logIn(seen);
+  await handIn(seen, loggerCsv);
+  // The time is asked for first, then what the dates mean; each with the cell that raises it.
+  await page.getByText('Which column is the time?').waitFor();
+  await page.getByRole('button', { name: 'Read again with this' }).click();
+  await page.getByText('“25/04/2025 12:00” in line 5 can only be day/month/year').waitFor();
+  expect(await page.getByRole('button', { name: 'Import now' }).count()).toBe(0);
+  await page.getByLabel('Dates like 03/04/2026').selectOption('dmy');
+  await page.getByLabel('Decimal comma').check();
+  await page.getByLabel('Where Wassertemperatur (°F) goes').selectOption('lobby/display-temperature');
+  await page.getByLabel('Where Heizung goes').selectOption('lobby/heater-power');
+  await page.getByRole('button', { name: 'Read again with this' }).click();
+  await page.getByText('26.00 °C').waitFor();
+  await page.getByText('2025-04-03T18:00:00.000Z').waitFor();
   await page.getByRole('button', { name: 'Import now' }).click();
   await page.getByRole('heading', { name: 'logger.csv is imported' }).waitFor();
-  expect(world.imports.map(({ dryRun }) => dryRun)).toEqual([true, false]);
+  const download = page.waitForEvent('download');
+  await page.getByRole('link', { name: 'Download the refused lines' }).click();
+  expect(readFileSync(await (await download).path(), 'utf8')).toMatch(/line,reason\r\n4,"Heizung: the value ""warm"" is no number/);
+  const stored = await world.store.readings(world.store.seriesFor('lobby/display-temperature'), Date.UTC(2025, 3, 1), Date.UTC(2025, 4, 1));
+  expect(stored.map(({ value }) => value)).toEqual([26, 26.1111111111, 25]);
+  // The next file of this logger is filled in.
+  await handIn(seen, loggerCsv);
+  await page.getByText('Filled in as Ada Example chose for a file with the same header').waitFor();
+  expect(await page.getByRole('button', { name: 'Import now' }).count()).toBe(1);
+  expect(complaints).toEqual([]);
+});
+
+test.each([true, false])('a running import moves on by itself and can be cancelled (JavaScript: %s)', async (javaScriptEnabled) => {
+  const seen = await visit({ javaScriptEnabled });
+  const { page, world } = seen;
+  await logIn(seen);
+  let release: () => void = () => undefined;
+  const held = new Promise<void>((resolve) => {
+    release = resolve;
+  });
+  world.store.addHistory = async (readings) => {
+    await held;
+    return readings.length;
+  };
+  const rows = Array.from({ length: 25_000 }, (_, n) => `${new Date(Date.UTC(2025, 0, 1) + n * 1000).toISOString()},conductivity,53`);
+  await handIn(seen, `time,series,value\n${rows.join('\n')}\n`);
+  await page.getByRole('button', { name: 'Import now' }).click();
+  await page.getByRole('heading', { name: 'logger.csv is being imported' }).waitFor();
+  expect(await page.locator('progress').count()).toBe(1);
+  await page.getByRole('button', { name: 'Cancel the import' }).click();
+  release();
+  await page.getByRole('heading', { name: 'logger.csv: cancelled' }).waitFor();
+  await page.getByText('cancelled by Ada Example').waitFor();
+});
+
+test('the pages of an import fit a phone and have no serious fault, with everything open', async () => {
+  const seen = await visit();
+  const { page } = seen;
+  const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+  await logIn(seen);
+  const look = async (name: string): Promise<void> => {
+    await page.evaluate('document.querySelectorAll("details").forEach((one) => { one.open = true; })');
+    expect([name, Number(await page.evaluate('document.documentElement.scrollWidth')) <= phone.width]).toEqual([name, true]);
+    await page.evaluate(axe);
+    const found = await page.evaluate('axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then(({ violations }) => violations.filter(({ impact }) => impact !== "minor").map(({ id, nodes }) => [id, nodes.slice(0, 2).map(({ html, failureSummary }) => html.slice(0, 160) + failureSummary)]))');
+    expect([name, found]).toEqual([name, []]);
+  };
+  await handIn(seen, loggerCsv);
+  await look('questions');
+  await handIn(seen, 'time,Temp (°F),a_rather_long_name_of_a_column_that_has_nowhere_to_break_on_a_narrow_phone,Cond\n2026-01-01T00:00:00Z,78,oops,53\n');
+  await look('columns');
+  await page.getByRole('button', { name: 'Import now' }).click();
+  await page.getByRole('heading', { name: 'logger.csv is imported' }).waitFor();
+  await look('result');
 });
 
 test('no page scrolls sideways on a phone, and none complains in the console', async () => {

@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { noChoices } from '../../adapters/csv-choices.ts';
 import { type Arguments, commandNames, readArguments } from '../../src/cli/arguments.ts';
 
 const read = (line: string): Arguments => readArguments(line.split(' ').filter((word) => word !== ''));
@@ -12,10 +13,20 @@ describe('commands', () => {
     ['serve --config a.yaml', { command: 'serve', config: 'a.yaml' }],
     ['serve --config=a.yaml', { command: 'serve', config: 'a.yaml' }],
     ['check a.yaml b.yaml', { command: 'check', files: ['a.yaml', 'b.yaml'] }],
-    ['import h.csv --config a.yaml', { command: 'import', file: 'h.csv', config: 'a.yaml', tank: null, dryRun: false, timeZone: null, dateOrder: null, timeFormat: null, decimalComma: false }],
+    ['import h.csv --config a.yaml', { command: 'import', file: 'h.csv', config: 'a.yaml', tank: null, dryRun: false, choices: noChoices, remembered: true, rejects: null }],
     [
       'import --config a.yaml --tank lobby-reef --dry-run --time-zone America/Denver --date-order dmy --decimal-comma h.csv',
-      { command: 'import', file: 'h.csv', config: 'a.yaml', tank: 'lobby-reef', dryRun: true, timeZone: 'America/Denver', dateOrder: 'dmy', timeFormat: null, decimalComma: true },
+      { command: 'import', file: 'h.csv', config: 'a.yaml', tank: 'lobby-reef', dryRun: true, choices: { ...noChoices, timeZone: 'America/Denver', dateOrder: 'dmy', decimalComma: true }, remembered: true, rejects: null },
+    ],
+    [
+      'import h.csv --config a.yaml --map Temp=display-temperature:°F --map Zeit=@time --overlap in-order --time-format spreadsheet --forget --rejects r.csv',
+      {
+        command: 'import', file: 'h.csv', config: 'a.yaml', tank: null, dryRun: false, remembered: false, rejects: 'r.csv',
+        choices: {
+          ...noChoices, overlap: 'in-order', timeFormat: 'spreadsheet',
+          columns: [{ label: 'Temp', target: 'display-temperature', unit: '°F' }, { label: 'Zeit', target: '@time', unit: null }],
+        },
+      },
     ],
     ['user add ana --config a.yaml', { command: 'user', action: 'add', name: 'ana', config: 'a.yaml', person: null, passwordFromStdin: false }],
     ['user add ana --person ana --password-stdin --config a.yaml', { command: 'user', action: 'add', name: 'ana', config: 'a.yaml', person: 'ana', passwordFromStdin: true }],
@@ -51,6 +62,8 @@ describe('mistakes say what there is', () => {
     ['import a.csv', 'import: --config is missing; write --config and the service file'],
     ['import a.csv --config a.yaml --date-order usa', 'import: "usa" is no date order; write one of: ymd, dmy, mdy'],
     ['import a.csv --config a.yaml --time-zone MST', 'import: "MST" is no time zone; write an IANA name "Area/City" such as America/Denver or Europe/Berlin'],
+    ['import a.csv --config a.yaml --map Temp', 'import: "Temp" is no mapping; write "Column=point", "Column=point:unit" or "Column=@skip"'],
+    ['import a.csv --config a.yaml --map Temp=@tim', 'import: "@tim" is nothing a column can be; write a point, or one of @time, @date, @time-of-day, @series, @value, @unit, @skip'],
     ['import a.csv --config a.yaml --dry-run=yes', 'import: --dry-run takes no value'],
     ['user', 'user: say "add", "remove" or "list"'],
     ['user ad ana --config a.yaml', 'user: "ad" is not "add", "remove" or "list"'],

@@ -16,7 +16,7 @@ export const site: Site = {
   id: 'harbor-main', clientId: 'harbor', name: 'Main Street lobby', timeZone: 'America/Denver', address: '12 Example Street, Sampletown',
   contacts: [{ name: 'Night guard', phone: '+1 555 0101' }, { name: 'Office manager', phone: '+1 555 0102' }],
   access: 'Side door, key safe by the meter; cabinet opens to the left', breaker: 'Panel B in the store room, breaker 14',
-  waterShutOff: 'Under the sink in the store room', topics: 'harbor/', account: null,
+  waterShutOff: 'Under the sink in the store room', topics: 'harbor/', account: null, httpTokenEnv: null,
 };
 
 export const tank: Tank = { id: 'lobby-reef', siteId: 'harbor-main', name: 'Lobby reef', water: 'reef', displayLitres: 850, sumpLitres: 150 };

@@ -6,7 +6,7 @@ import type { Rule, RuleKind } from '../../src/rules/contract.ts';
 
 export const site: Site = {
   id: 'harbor-lobby', clientId: 'harbor', name: 'Harbor lobby (invented)', timeZone: 'America/Denver', address: null,
-  contacts: [{ name: 'Front desk', phone: '+1 555 0100' }], access: null, breaker: 'Panel B, breaker 14', waterShutOff: null, topics: 'harbor-lobby/', account: null,
+  contacts: [{ name: 'Front desk', phone: '+1 555 0100' }], access: null, breaker: 'Panel B, breaker 14', waterShutOff: null, topics: 'harbor-lobby/', account: null, httpTokenEnv: null,
 };
 
 export const reef: Tank = { id: 'reef', siteId: site.id, name: 'Lobby reef (invented)', water: 'reef', displayLitres: 900, sumpLitres: 235.6 };

@@ -5,7 +5,7 @@ import { type TankDesign, TankWorld } from '../../simulator/world/tank.ts';
 
 const site: Site = {
   id: 'bench', clientId: 'bench', name: 'Bench (invented)', timeZone: 'America/Denver', address: null, contacts: [], access: null, breaker: null,
-  waterShutOff: null, topics: 'bench/', account: null,
+  waterShutOff: null, topics: 'bench/', account: null, httpTokenEnv: null,
 };
 
 const plain: TankDesign = {

@@ -509,6 +509,27 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
       });
     });
 
+    describe('how files were imported', () => {
+      const memory = (headerKey: string, savedMs: number, tankId: string | null = 'lobby') => ({ headerKey, tankId, choices: { dateOrder: 'dmy', columns: [{ label: 'a°', unit: null }] }, savedMs, by: 'Ada Example' });
+
+      it('is kept by header and tank, and replaced', async () => {
+        expect(await store.importMemory('h1', 'lobby')).toBeNull();
+        await store.rememberImport(memory('h1', T0));
+        await store.rememberImport(memory('h1', T0 + 1, null));
+        expect(await store.importMemory('h1', 'lobby')).toEqual(memory('h1', T0));
+        expect(await store.importMemory('h1', null)).toEqual(memory('h1', T0 + 1, null));
+        expect(await store.importMemory('h2', 'lobby')).toBeNull();
+        await store.rememberImport({ ...memory('h1', T0 + 2), choices: null, by: 'Bo Sample' });
+        expect(await store.importMemory('h1', 'lobby')).toEqual({ ...memory('h1', T0 + 2), choices: null, by: 'Bo Sample' });
+      });
+
+      it('is bounded: the oldest of many are forgotten', async () => {
+        for (let n = 0; n < 1005; n += 1) await store.rememberImport(memory(`h${n}`, T0 + n));
+        expect(await store.importMemory('h4', 'lobby')).toBeNull();
+        expect(await store.importMemory('h5', 'lobby')).toEqual(memory('h5', T0 + 5));
+      });
+    });
+
     describe('fleet', () => {
       it('is replaced together with its journal rows, or not at all', async () => {
         expect(await store.fleetText()).toBeNull();

@@ -6,10 +6,12 @@ import type { OutboxPage } from '../../src/domain/page.ts';
 import { type Reading, isUsable } from '../../src/domain/reading.ts';
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Committed, EngineFace, LiveView } from '../../src/engine/contract.ts';
-import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, JournalQuery, RefusalCount } from '../../src/store/contract.ts';
+import type { Delivery } from '../../src/domain/delivery.ts';
+import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, ImportMemory, ImportMemoryStore, JournalQuery, RefusalCount } from '../../src/store/contract.ts';
 import type { Clock } from '../../src/clock.ts';
 
-export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
+export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, ImportMemoryStore {
+  readonly memories = new Map<string, ImportMemory>();
   readonly series = new Map<string, number>();
   readonly rows = new Map<number, Reading[]>();
   readonly alarmRows = new Map<number, Alarm>();
@@ -113,6 +115,14 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
     return added;
   }
 
+  async importMemory(headerKey: string, tankId: string | null): Promise<ImportMemory | null> {
+    return this.memories.get(`${headerKey} ${tankId}`) ?? null;
+  }
+
+  async rememberImport(memory: ImportMemory): Promise<void> {
+    this.memories.set(`${memory.headerKey} ${memory.tankId}`, memory);
+  }
+
   async appendJournal(entries: readonly JournalEntry[]): Promise<void> {
     for (const entry of entries) this.journalRows.push({ ...entry, id: this.journalRows.length + 1 });
   }
@@ -183,7 +193,18 @@ export class FakeEngine implements EngineFace {
     };
   }
 
-  deliver = (): boolean => false;
+  /** Whether the queue is full. */
+  full = false;
+  readonly deliveries: Delivery[] = [];
+
+  /** Takes samples in their canonical unit, and says so at once. */
+  deliver = (delivery: Delivery): boolean => {
+    if (this.full) return false;
+    this.deliveries.push(delivery);
+    for (const { pointId, atMs, value } of delivery.samples) if (typeof value === 'number') this.store.addReadings(pointId, [[atMs ?? delivery.arrivedMs, value]]);
+    delivery.committed();
+    return true;
+  };
 
   onCommitted(listener: (change: Committed) => void): () => void {
     this.listeners.add(listener);

@@ -6,7 +6,7 @@ import { GOOD_TOKEN } from './world.ts';
 /** What may be reached without login, and nothing else. */
 const open = new Set(['/login', '/logout', '/health', '/assets/:name', '/favicon.ico', '/acknowledge/:token']);
 
-const example = (url: string): string => url.replace(':owner', 'lobby').replace(':point', 'conductivity').replace(':name', 'x').replace(':token', GOOD_TOKEN)
+const example = (url: string): string => url.replace(':owner', 'lobby').replace(':point', 'conductivity').replace(':name', 'x').replace(':token', GOOD_TOKEN).replace(':site', 'tower')
   .replace(':id', url.startsWith('/tanks') || url.startsWith('/api/tanks') ? 'lobby' : '1');
 
 test('every route but the open ones turns away whoever is not logged in', async () => {
@@ -19,7 +19,7 @@ test('every route but the open ones turns away whoever is not logged in', async 
     const where = `${method} ${url}`;
     if (url.startsWith('/api/')) {
       expect([where, answer.statusCode]).toEqual([where, 401]);
-      if (method !== 'HEAD') expect(answer.json()).toEqual({ message: expect.stringContaining('Log in') });
+      if (method !== 'HEAD') expect(answer.json()).toEqual({ message: expect.stringContaining(url === '/api/sites/:site/readings' ? 'Send the token of the site' : 'Log in') });
     } else {
       expect([where, answer.statusCode]).toEqual([where, 302]);
       expect(answer.headers.location).toMatch(/^\/login/);

@@ -1,5 +1,4 @@
 /** An invented fleet with history and alarms in every state, behind a running web: what the tests of the web look at. */
-import { text } from 'node:stream/consumers';
 import { z } from 'zod';
 import type { Clock } from '../../src/clock.ts';
 import type { Alarm, AlarmState, AlarmStatus, BaseState, Priority } from '../../src/domain/alarm.ts';
@@ -9,7 +8,8 @@ import type { JournalEntry } from '../../src/domain/journal.ts';
 import { Quality } from '../../src/domain/reading.ts';
 import { makeLogger } from '../../src/log.ts';
 import { type Rule, defineRule } from '../../src/rules/contract.ts';
-import type { ImportRequest, ImportReport } from '../../src/engine/import-contract.ts';
+import type { ImportRequest } from '../../src/engine/import-contract.ts';
+import { importDesk } from '../../src/engine/import-desk.ts';
 import type { AckLink, WebOptions } from '../../src/web/options.ts';
 import { hashPassword } from '../../src/web/passwords.ts';
 import { FakeEngine, FakeStore } from './fakes.ts';
@@ -37,6 +37,14 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
   await store.putAccount({ name: LOGIN.name, passwordHash: await loginHash, createdMs: clock.now(), personId: 'ada' });
   seedHistory(store, fleet, clock.now());
   await seedAlarms(store, engine, rules, clock.now());
+  const desk = importDesk({
+    engine, clock, log: makeLogger('silent', () => clock.now()), fleet: () => world.fleet,
+    store: {
+      addHistory: (readings) => store.addHistory(readings), appendJournal: (entries) => store.appendJournal(entries), readings: (series, fromMs, toMs) => store.readings(series, fromMs, toMs),
+      importMemory: (key, tankId) => store.importMemory(key, tankId), rememberImport: (memory) => store.rememberImport(memory),
+      seriesFor: async (pointIds) => new Map(pointIds.map((id) => [id, store.seriesFor(id)])),
+    },
+  });
   const world: World = {
     store, engine, imports, fleet,
     options: {
@@ -45,9 +53,12 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
       rules: () => rules,
       engine, store,
       ackLinks: { verify: (token) => verify(token) },
-      importCsv: async (request) => {
-        imports.push(request);
-        return readLong(request, store);
+      imports: {
+        ...desk,
+        start(request, rejected) {
+          imports.push(request);
+          return desk.start(request, rejected);
+        },
       },
       sources: () => [
         { name: 'broker (embedded, port 1883)', state: 'ok', sinceMs: clock.now() - 3 * DAY, detail: '3 clients connected, 41 messages in the last minute' },
@@ -71,7 +82,7 @@ const site = (id: string, clientId: string, name: string, timeZone: string): Sit
   id, clientId, name, timeZone, address: '12 Example Street, Springfield (invented)',
   contacts: [{ name: 'Front desk (invented)', phone: '+1 555 0142' }, { name: 'Building engineer (invented)', phone: '+1 555 0143' }],
   access: 'Key box left of the service door; cabinet under the tank opens from the right.', breaker: 'Panel B in the corridor, circuits 7 and 9', waterShutOff: null,
-  topics: `sites/${id}/`, account: null,
+  topics: `sites/${id}/`, account: null, httpTokenEnv: null,
 });
 
 const tank = (id: string, siteId: string, name: string, water: Tank['water'], displayLitres: number): Tank => ({ id, siteId, name, water, displayLitres, sumpLitres: Math.round(displayLitres / 5) });
@@ -248,36 +259,5 @@ function alarmOf({ id, rule, state, agoMs, lastedMs, summary }: AlarmFacts, nowM
       { label: 'How it is known', value: 'measured in the display, every minute' },
     ],
     escalation: { nextStep: 1, dueMs: null, paged: ['ada'] },
-  };
-}
-
-/** Reads `time,series,value` lines: as much of an importer as the pages need. */
-async function readLong(request: ImportRequest, store: FakeStore): Promise<ImportReport> {
-  const lines = (await text(request.content)).split('\n').filter((line) => line.trim() !== '');
-  const refused: { line: number; reason: string }[] = [];
-  const counts = new Map<string, number>();
-  const times: number[] = [];
-  let known = 0;
-  lines.slice(1).forEach((line, index) => {
-    const [time = '', series = '', value = ''] = line.split(',');
-    const atMs = Date.parse(time);
-    if (!Number.isFinite(atMs) || value.trim() === '' || !Number.isFinite(Number(value))) {
-      refused.push({ line: index + 2, reason: `"${value}" is no number` });
-      return;
-    }
-    const pointId = request.tankId === null ? series : `${request.tankId}/${series}`;
-    const rows = store.rows.get(store.seriesFor(pointId)) ?? [];
-    if (rows.some((row) => row.atMs === atMs)) {
-      known += 1;
-      return;
-    }
-    if (!request.dryRun) store.addReadings(pointId, [[atMs, Number(value)]]);
-    counts.set(pointId, (counts.get(pointId) ?? 0) + 1);
-    times.push(atMs);
-  });
-  return {
-    rowsRead: lines.length - 1, stored: times.length, alreadyKnown: known, refusedTotal: refused.length, refused,
-    span: times.length === 0 ? null : { fromMs: Math.min(...times), toMs: Math.max(...times) },
-    perPoint: [...counts].map(([pointId, readings]) => ({ pointId, readings })),
   };
 }

@@ -6,7 +6,8 @@ import type { Rule } from '../../rules/contract.ts';
 import type { BoardRow } from '../board.ts';
 import { pointsOfRule } from '../chart-spans.ts';
 import type { Present } from '../present.ts';
-import type { alarmShape, boardShape, presentShape } from './shapes.ts';
+import type { ImportJob, ImportLook, NotReadable } from '../../engine/import-contract.ts';
+import type { alarmShape, boardShape, importShape, presentShape } from './shapes.ts';
 
 export function presentAnswer(present: Present): z.infer<typeof presentShape> {
   const { point, limits, state } = present;
@@ -41,5 +42,25 @@ export function alarmAnswer(alarm: Alarm, rules: readonly Rule[]): z.infer<typeo
     id, ruleId, ruleKind, tankId, siteId, title, priority: alarm.policy.priority, state, beganMs, openedMs, acknowledgedMs, acknowledgedBy, returnedMs, closedMs, summary,
     evidence: alarm.evidence.map(({ label, value, kind, atMs }) => ({ label, value, unit: kind === undefined ? null : kinds[kind].unit, atMs: atMs ?? null })),
     pointIds: [...pointsOfRule(rules.find((rule) => rule.id === ruleId))],
+  };
+}
+
+export type ImportAnswer = z.infer<typeof importShape>;
+
+export function jobAnswer(job: ImportJob): ImportAnswer {
+  const { state, problem, bytesRead, report } = job.progress();
+  return { id: job.id, state, problem, bytes: job.bytes, bytesRead, ...report, refused: [...report.refused], perPoint: [...report.perPoint], questions: [], columns: [] };
+}
+
+/** What a dry run found. */
+export function lookAnswer(found: ImportLook | NotReadable): ImportAnswer {
+  const nothing: ImportAnswer = {
+    id: null, state: 'looked', problem: null, bytes: 0, bytesRead: 0, rowsRead: 0, stored: 0, alreadyKnown: 0, refusedTotal: 0, refused: [], missing: 0, span: null, perPoint: [], questions: [], columns: [],
+  };
+  if ('wrong' in found) return { ...nothing, problem: `line ${found.line}: ${found.wrong}` };
+  const { report, questions, columns } = found;
+  return {
+    ...nothing, ...(report === null ? {} : { ...report, refused: [...report.refused], perPoint: [...report.perPoint] }), questions: [...questions],
+    columns: columns.map(({ label, target, chosenUnit, unit, why, isProposal, problem }) => ({ label, target, unit: chosenUnit ?? unit, why, isProposal, problem })),
   };
 }

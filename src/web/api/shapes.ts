@@ -104,12 +104,23 @@ export const journalShape = z.object({
 
 export const doneShape = z.object({ outcome: z.literal('done'), alarm: alarmShape });
 export const importShape = z.object({
+  id: z.string().nullable().describe('For asking again; null for a dry run.'),
+  state: z.enum(['looked', 'waiting', 'running', 'done', 'cancelled', 'failed']),
+  problem: z.string().nullable().describe('What stopped it, and where.'),
+  bytes: z.number().int(),
+  bytesRead: z.number().int(),
   rowsRead: z.number().int(),
   stored: z.number().int().describe('New readings; in a dry run those that would be offered to the store.'),
   alreadyKnown: z.number().int(),
   refusedTotal: z.number().int(),
   refused: z.array(z.object({ line: z.number().int(), reason: z.string() })).describe('The first of them.'),
+  missing: z.number().int().describe('Cells in which the file says that nothing was measured.'),
   span: z.object({ fromMs: ms, toMs: ms }).nullable(),
-  perPoint: z.array(z.object({ pointId: z.string(), readings: z.number().int() })),
+  perPoint: z.array(z.object({ label: z.string().describe('Column or series in the file.'), pointId: z.string(), readings: z.number().int() })),
+  questions: z.array(z.object({
+    option: z.string(), line: z.number().int(), text: z.string(), lines: z.number().int(), needed: z.boolean().describe('Without an answer nothing can be imported.'),
+    remark: z.string().nullable(), proof: z.object({ value: z.string(), line: z.number().int(), text: z.string() }).nullable(),
+  })).describe('Of a dry run: what has to be said about the file, with the cell that raises the question.'),
+  columns: z.array(z.object({ label: z.string(), target: z.string().nullable(), unit: z.string().nullable(), why: z.string().nullable(), isProposal: z.boolean().describe('Likely, but not used unless it is said with `map`.'), problem: z.string().nullable() })).describe('Of a dry run.'),
 });
 export const errorShape = z.object({ message: z.string() });

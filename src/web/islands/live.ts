@@ -8,6 +8,7 @@ import { after, every, nowMs } from './browser-clock.ts';
 /** The server sends a sign of life every 15 s. */
 const SILENT_MS = 40_000;
 const MIN_RENEW_MS = 3_000;
+const SOON_MS = 900;
 /** Ages and silence change even when nothing arrives. */
 const MAX_RENEW_MS = 30_000;
 
@@ -40,6 +41,10 @@ every(5_000, () => {
   if (nowMs() - heardMs > SILENT_MS) show(false);
   if (nowMs() - renewedMs > MAX_RENEW_MS) renewSoon(0);
 });
+// Something on the page is under way: it is asked for again and again until it is over.
+every(1_000, () => {
+  if (document.querySelector('[data-live-soon]') !== null) renewSoon(0, SOON_MS);
+});
 document.addEventListener('visibilitychange', () => {
   if (!document.hidden && nowMs() - renewedMs > MIN_RENEW_MS) renewSoon(0);
 });
@@ -63,9 +68,9 @@ function say(text: string): void {
   if (word !== null && word !== undefined) word.textContent = text;
 }
 
-function renewSoon(delayMs: number): void {
+function renewSoon(delayMs: number, apartMs = MIN_RENEW_MS): void {
   if (calledOff !== null) return;
-  const wait = Math.max(delayMs, MIN_RENEW_MS - (nowMs() - renewedMs), 0);
+  const wait = Math.max(delayMs, apartMs - (nowMs() - renewedMs), 0);
   calledOff = after(wait, () => {
     calledOff = null;
     if (!document.hidden) void renew();

@@ -1,59 +1,91 @@
-/** Upload, report, and only then import. The file waits on disk between the two steps, so that nobody has to choose it twice. */
-import { Readable } from 'node:stream';
+/**
+ * Upload, look, choose, and only then import. The file waits on disk between the steps, so that nobody has to choose it twice; every page of it
+ * has an address of its own, so that it can be reloaded, left and come back to.
+ */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { MINUTE } from '../../domain/duration.ts';
+import type { ImportRequest } from '../../engine/import-contract.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
-import { importQuery, importSettings } from '../import-query.ts';
+import type { HeldFile, ImportFiles } from '../import-files.ts';
+import { choicesOf, importSettings, readColumnForm } from '../import-query.ts';
 import { sentenceOf } from '../issues.ts';
-import { type ImportSettings, importPage, importReportPage } from '../pages/import.tsx';
-import type { PendingImport, PendingImports } from '../pending-imports.ts';
-import { WebError } from '../web-error.ts';
+import { importJobPage } from '../pages/import-job.tsx';
+import { importLookPage } from '../pages/import-look.tsx';
+import { importPage } from '../pages/import.tsx';
 import { words } from '../words.ts';
 
-const MAX_FILE_BYTES = 512 * 1024 * 1024;
+export const MAX_FILE_BYTES = 512 * 1024 * 1024;
+/** A mapping of hundreds of columns. */
+const MAX_FORM_BYTES = 512 * 1024;
 
-const noSettings: ImportSettings = { tankId: null, timeZone: null, dateOrder: null, timeFormat: null, decimalComma: false };
+/** How often files that nobody came back for are thrown away. */
+export const EXPIRE_EVERY_MS = MINUTE;
 
-export function importRoutes(app: FastifyInstance, context: WebContext, pending: PendingImports): void {
-  app.get('/import', async (request, reply) => form(request, reply, 200, noSettings, null));
+interface ById {
+  readonly Params: { readonly id: string };
+}
+
+export function importRoutes(app: FastifyInstance, context: WebContext, files: ImportFiles): void {
+  app.get('/import', async (request, reply) => form(request, reply, 200, null, null));
 
   app.post('/import', async (request, reply) => {
-    if (!request.isMultipart()) return form(request, reply, 400, noSettings, words.import.noFile);
+    if (!request.isMultipart()) return form(request, reply, 400, null, words.import.noFile);
     const upload = await receive(request);
-    if ('problem' in upload) return form(request, reply, upload.status, noSettings, upload.problem);
-    try {
-      const report = await context.importCsv(requestFor(upload, byOf(context, request), true));
-      return showReport(request, reply, upload.fileName, report, `/import/${upload.id}/run`);
-    } catch (error) {
-      await pending.drop(upload.id);
-      throw error;
+    if ('problem' in upload) return form(request, reply, upload.status, null, upload.problem);
+    return reply.redirect(`/import/${upload.id}`, 303);
+  });
+
+  app.get<ById>('/import/:id', async (request, reply) => {
+    const job = context.imports.job(request.params.id);
+    if (job !== null) {
+      return sendHtml(reply, importJobPage({ viewer: viewerOf(context, request), job, points: context.fleet().points, hasRejected: files.rejected(job.id) !== null }));
     }
+    const held = heldBy(request);
+    return held === null ? form(request, reply, 410, null, words.import.gone) : look(request, reply, 200, held, null);
   });
 
-  app.post<{ Params: { id: string } }>('/import/:id/run', async (request, reply) => {
-    const waiting = pending.get(request.params.id, request.account?.id ?? -1);
-    if (waiting === null) return form(request, reply, 410, noSettings, words.import.gone);
-    const report = await context.importCsv(requestFor(waiting, byOf(context, request), false));
-    await pending.drop(waiting.id);
-    return showReport(request, reply, waiting.fileName, report, null);
+  app.post<ById>('/import/:id', { bodyLimit: MAX_FORM_BYTES }, async (request, reply) => {
+    // Pressed twice: it is under way.
+    if (context.imports.job(request.params.id) !== null) return reply.redirect(`/import/${request.params.id}`, 303);
+    const held = heldBy(request);
+    if (held === null) return form(request, reply, 410, null, words.import.gone);
+    const said = readColumnForm(request.body);
+    if ('wrong' in said) return look(request, reply, 400, held, said.wrong);
+    files.answer(held.id, said.choices, context.clock.now());
+    if (wants(request.body) === 'run') {
+      const answered = { ...held, choices: said.choices, isFresh: false };
+      const looked = await lookAt(answered, byOf(context, request));
+      // What is asked for is answered before anything is stored.
+      if (!('wrong' in looked) && looked.report !== null) {
+        const started = start(answered, byOf(context, request));
+        if (!started) return look(request, reply, 503, answered, words.import.busy);
+      }
+    }
+    return reply.redirect(`/import/${held.id}`, 303);
   });
 
-  // Bytes of a CSV file as the body: for the command line and for programs.
-  app.register(async (inner) => {
-    inner.removeAllContentTypeParsers();
-    inner.addContentTypeParser('*', { bodyLimit: MAX_FILE_BYTES }, (_request, payload, done) => done(null, payload));
-    inner.post('/api/import', { config: { localToken: true }, bodyLimit: MAX_FILE_BYTES }, async (request, reply) => {
-      const query = importQuery.safeParse(request.query);
-      if (!query.success) throw new WebError(400, sentenceOf(query.error, 'with fields'));
-      if (!(request.body instanceof Readable)) throw new WebError(400, words.import.noBody);
-      const { tank: tankId, fileName, ...settings } = query.data;
-      if (tankId !== null && !knows(tankId)) throw new WebError(404, words.import.unknownTank);
-      const by = request.account === null ? words.import.commandLine : byOf(context, request);
-      return reply.send(await context.importCsv({ ...settings, fileName, tankId, content: request.body, by }));
-    });
+  app.post<ById>('/import/:id/cancel', async (request, reply) => {
+    context.imports.job(request.params.id)?.cancel(byOf(context, request));
+    await files.drop(heldBy(request)?.id ?? '');
+    return reply.redirect(context.imports.job(request.params.id) === null ? '/import' : `/import/${request.params.id}`, 303);
   });
 
-  async function receive(request: FastifyRequest): Promise<PendingImport | { readonly problem: string; readonly status: number }> {
+  app.get<ById>('/import/:id/rejected.csv', async (request, reply) => {
+    const list = files.rejected(request.params.id);
+    if (list === null) return form(request, reply, 410, null, words.import.rejectedGone);
+    return reply.type('text/csv; charset=utf-8').header('content-disposition', 'attachment; filename="rejected.csv"').send(list);
+  });
+
+  function start(held: HeldFile, by: string): boolean {
+    const job = context.imports.start(requestFor(held, by), (refused) => sink(refused));
+    if (job === null) return false;
+    const sink = files.take(held.id, job.ended, context.clock.now());
+    return true;
+  }
+
+  const lookAt = (held: HeldFile, by: string) => files.looked(held.id, () => context.imports.look(requestFor(held, by)));
+
+  async function receive(request: FastifyRequest): Promise<HeldFile | { readonly problem: string; readonly status: number }> {
     const fields: Record<string, string> = {};
     for await (const part of request.parts({ limits: { fileSize: MAX_FILE_BYTES, files: 1, fields: 12, fieldSize: 1000 } })) {
       if (part.type === 'field') {
@@ -63,37 +95,38 @@ export function importRoutes(app: FastifyInstance, context: WebContext, pending:
       const settings = importSettings.safeParse(fields);
       const problem = part.filename === '' || part.filename === undefined ? words.import.noFile
         : !settings.success ? sentenceOf(settings.error, 'words only')
-          : settings.data.tank !== null && !knows(settings.data.tank) ? words.import.unknownTank : null;
+          : settings.data.tank !== null && !context.fleet().tanks.some(({ id }) => id === settings.data.tank) ? words.import.unknownTank : null;
       if (problem !== null || !settings.success) {
         part.file.resume();
         return { problem: problem ?? words.import.noFile, status: 400 };
       }
       const { tank: tankId, ...rest } = settings.data;
-      const written = await pending.put({ accountId: request.account?.id ?? -1, fileName: part.filename, settings: { tankId, ...rest }, content: part.file }, context.clock.now());
-      if (written === null) {
+      const held = await files.put({ accountId: request.account?.id ?? -1, fileName: part.filename, tankId, choices: choicesOf(rest), content: part.file }, context.clock.now());
+      if (held === null) {
         part.file.resume();
         return { problem: words.import.busy, status: 503 };
       }
-      if (!part.file.truncated) return written;
-      await pending.drop(written.id);
+      if (!part.file.truncated) return held;
+      await files.drop(held.id);
       return { problem: words.import.tooLarge(`${MAX_FILE_BYTES / 1024 / 1024} MB`), status: 413 };
     }
     return { problem: words.import.noFile, status: 400 };
   }
 
-  const knows = (tankId: string): boolean => context.fleet().tanks.some((tank) => tank.id === tankId);
+  const heldBy = (request: FastifyRequest<ById>): HeldFile | null => files.get(request.params.id, request.account?.id ?? -1);
 
-  const requestFor = (waiting: PendingImport, by: string, dryRun: boolean) => ({ fileName: waiting.fileName, content: waiting.open(), ...waiting.settings, dryRun, by });
-
-  function form(request: FastifyRequest, reply: FastifyReply, status: number, settings: ImportSettings, problem: string | null): FastifyReply {
-    return sendHtml(reply, importPage({ viewer: viewerOf(context, request), tanks: context.fleet().tanks, settings, problem }), status);
+  async function look(request: FastifyRequest, reply: FastifyReply, status: number, held: HeldFile, problem: string | null): Promise<FastifyReply> {
+    const found = await lookAt(held, byOf(context, request));
+    return sendHtml(reply, importLookPage({
+      viewer: viewerOf(context, request), held, found, problem, tankName: context.fleet().tanks.find(({ id }) => id === held.tankId)?.name ?? null,
+    }), status);
   }
 
-  function showReport(request: FastifyRequest, reply: FastifyReply, fileName: string, report: Awaited<ReturnType<WebContext['importCsv']>>, runPath: string | null): FastifyReply {
-    const names = new Map(context.fleet().points.map((point) => [point.id, point.name]));
-    return sendHtml(reply, importReportPage({ viewer: viewerOf(context, request), fileName, report, runPath, nameOf: (id) => names.get(id) ?? id }));
+  function form(request: FastifyRequest, reply: FastifyReply, status: number, tankId: string | null, problem: string | null): FastifyReply {
+    return sendHtml(reply, importPage({ viewer: viewerOf(context, request), tanks: context.fleet().tanks, tankId, problem, jobs: context.imports.jobs() }), status);
   }
 }
 
-/** How often files that nobody came back for are thrown away. */
-export const EXPIRE_EVERY_MS = MINUTE;
+const requestFor = (held: HeldFile, by: string): ImportRequest => ({ id: held.id, file: held.file, tankId: held.tankId, choices: held.choices, useMemory: held.isFresh, propose: true, by });
+
+const wants = (body: unknown): unknown => (typeof body === 'object' && body !== null && 'do' in body ? body.do : null);

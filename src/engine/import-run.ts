@@ -1,0 +1,325 @@
+/**
+ * One CSV file into the store. What is older than its point calls current is history: stored, never judged, so that a past that is over
+ * does not ring. What is recent goes the way of every reading, in order of time, through the rules. It gives way between chunks: what
+ * arrives live is taken in meanwhile.
+ */
+import { CsvFileError, type CsvRow, readCsv } from '../../adapters/csv.ts';
+import { type CsvChoices, csvOptionsOf } from '../../adapters/csv-choices.ts';
+import { splitUnit } from '../../adapters/csv-header.ts';
+import type { Clock } from '../clock.ts';
+import { SECOND } from '../domain/duration.ts';
+import type { Fleet, Point } from '../domain/fleet.ts';
+import { kinds } from '../domain/kinds.ts';
+import { Quality, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
+import { converter } from '../domain/units.ts';
+import { aheadBoundMs, canonicalValue, unsetClockMs } from '../ingest/intake.ts';
+import { type HistoryReader, type HistoryWriter, type LiveStore, StoreError } from '../store/contract.ts';
+import type { EngineFace } from './contract.ts';
+import { type ImportFile, type ImportRefusal, type ImportReport, type RejectedSink, refusedShown, rejectedBound } from './import-contract.ts';
+import { destinationOf, pointsFor } from './import-mapping.ts';
+
+export interface RunParts {
+  readonly store: HistoryWriter & Pick<HistoryReader, 'readings'> & Pick<LiveStore, 'seriesFor'>;
+  readonly engine: EngineFace;
+  readonly clock: Clock;
+}
+
+export interface RunOrder {
+  readonly file: ImportFile;
+  readonly tankId: string | null;
+  readonly choices: CsvChoices;
+  readonly fleet: Fleet;
+  /** Read and report, store nothing. */
+  readonly dryRun: boolean;
+  readonly rejected: RejectedSink;
+}
+
+/** Rows of one transaction: what arrives live waits no longer than one of them takes. */
+const chunkRows = 10_000;
+/** Samples of one delivery to the engine. */
+const deliveryRows = 1000;
+/** Recent readings held until the end of the file, to be judged in order of time; of more only the newest are judged. */
+const recentBound = 100_000;
+/** Waits before a chunk is tried again that the store could not take. */
+const retryMs = [SECOND, 2 * SECOND, 5 * SECOND, 10 * SECOND, 30 * SECOND] as const;
+
+interface Lane {
+  readonly label: string;
+  readonly point: Point;
+  readonly series: SeriesId;
+  /** Unit said in the mapping; overrides the file. */
+  readonly unit: string | null;
+  readonly low: number;
+  readonly high: number;
+  readings: number;
+  /** Newest of the history that is stored. */
+  newestOld: Reading | null;
+  /** Converter of the unit met last. */
+  convertUnit: string | null;
+  convert: ((value: number) => number) | null;
+}
+
+export type RunEnd = { readonly end: 'done' | 'cancelled' } | { readonly end: 'failed'; readonly problem: string };
+
+export class ImportRun {
+  readonly #order: RunOrder;
+  readonly #parts: RunParts;
+  readonly #points: readonly Point[];
+  readonly #nowMs: number;
+  readonly #lanes = new Map<string, Lane | null>();
+  readonly #laneOfPoint = new Map<string, Lane>();
+  readonly #laneOfSeries = new Map<SeriesId, Lane>();
+  readonly #refused: ImportRefusal[] = [];
+  #series: ReadonlyMap<string, SeriesId> = new Map();
+  #recent: { readonly lane: Lane; readonly reading: Reading }[] = [];
+  #old: Reading[] = [];
+  #rejected: ImportRefusal[] = [];
+  #refusedTotal = 0;
+  #lines = 0;
+  #missing = 0;
+  #lastLine = 0;
+  #offered = 0;
+  #settled = 0;
+  #stored = 0;
+  #fromMs = Number.POSITIVE_INFINITY;
+  #toMs = Number.NEGATIVE_INFINITY;
+  #cancelled = false;
+  bytesRead = 0;
+
+  constructor(order: RunOrder, parts: RunParts) {
+    this.#order = order;
+    this.#parts = parts;
+    this.#nowMs = parts.clock.now();
+    this.#points = pointsFor(order.fleet, order.tankId);
+  }
+
+  /** Stops at the next chunk; what is stored stays. */
+  cancel(): void {
+    this.#cancelled = true;
+  }
+
+  /** @throws only what is a fault of the program. */
+  async run(): Promise<RunEnd> {
+    const content = this.#order.file.open();
+    try {
+      if (!this.#order.dryRun) this.#series = await this.#persist(() => this.#parts.store.seriesFor(this.#points.map(({ id }) => id)));
+      const zone = zoneFor(this.#order.fleet, this.#order.tankId);
+      for await (const block of readCsv(this.#counted(content), csvOptionsOf(this.#order.choices, zone))) {
+        this.#lines += block.lines;
+        this.#missing += block.missing;
+        for (const { line, reason } of block.refusals) this.#refuse(line, reason);
+        for (const row of block.rows) this.#row(row);
+        await this.#settle(chunkRows);
+        if (this.#cancelled) break;
+      }
+      // What has been read and not stored yet is left, when somebody has cancelled.
+      if (!this.#cancelled) await this.#settle(1);
+      await this.#judgeRecent();
+    } catch (error) {
+      if (error instanceof CsvFileError) {
+        return { end: 'failed', problem: `line ${error.line}: ${error.message}` };
+      } else if (error instanceof StoreError || isFileError(error)) {
+        return { end: 'failed', problem: `stopped near line ${this.#lastLine}: ${error.message}` };
+      } else {
+        throw error;
+      }
+    } finally {
+      content.destroy();
+      await this.#handOut();
+    }
+    return { end: this.#cancelled ? 'cancelled' : 'done' };
+  }
+
+  report(): ImportReport {
+    const { dryRun } = this.#order;
+    return {
+      rowsRead: this.#lines, stored: dryRun ? this.#offered : this.#stored, alreadyKnown: dryRun ? 0 : this.#settled - this.#stored,
+      refusedTotal: this.#refusedTotal, refused: this.#refused, missing: this.#missing, span: this.#offered === 0 ? null : { fromMs: this.#fromMs, toMs: this.#toMs },
+      perPoint: [...this.#lanes.values()].flatMap((lane) => (lane === null || lane.readings === 0 ? [] : [{ label: lane.label, pointId: lane.point.id, readings: lane.readings }])),
+    };
+  }
+
+  async *#counted(content: AsyncIterable<Uint8Array>): AsyncGenerator<Uint8Array> {
+    for await (const chunk of content) {
+      this.bytesRead += chunk.length;
+      yield chunk;
+    }
+  }
+
+  #row(row: CsvRow): void {
+    this.#lastLine = row.line;
+    let lane = this.#lanes.get(row.label);
+    if (lane === undefined) lane = this.#open(row);
+    if (lane === null) return;
+    const value = this.#value(lane, row);
+    if (value === null) return;
+    if (row.atMs > this.#nowMs + aheadBoundMs || row.atMs < unsetClockMs) {
+      this.#refuse(row.line, `${new Date(row.atMs).toISOString()} is ${row.atMs < unsetClockMs ? 'before the year 2000: the logger\'s clock was not set' : 'in the future'}; check the time zone, the order of day and month, and the clock`);
+      return;
+    }
+    const reading: Reading = { series: lane.series, atMs: row.atMs, value, quality: value < lane.low || value > lane.high ? Quality.outOfRange : Quality.good };
+    lane.readings += 1;
+    this.#offered += 1;
+    if (row.atMs < this.#fromMs) this.#fromMs = row.atMs;
+    if (row.atMs > this.#toMs) this.#toMs = row.atMs;
+    if (row.atMs >= this.#nowMs - lane.point.silentAfterMs) {
+      this.#recent.push({ lane, reading });
+      if (this.#recent.length >= 2 * recentBound) this.#boundRecent();
+      return;
+    }
+    if (!this.#order.dryRun) this.#old.push(reading);
+  }
+
+  #value(lane: Lane, row: CsvRow): number | null {
+    const unit = lane.unit ?? row.unit ?? lane.point.unit;
+    if (typeof row.value === 'number' && lane.point.kind !== 'switch') {
+      if (lane.convert === null || lane.convertUnit !== unit) {
+        lane.convert = converter(lane.point.kind, unit);
+        lane.convertUnit = unit;
+      }
+      if (lane.convert !== null) return lane.convert(row.value);
+    }
+    const value = canonicalValue(lane.point, row.value, unit);
+    if (typeof value === 'number') return value;
+    this.#refuse(row.line, `${row.pointName}: ${value.wrong}`);
+    return null;
+  }
+
+  /** The first row of a column or series: where does it go? */
+  #open(row: CsvRow): Lane | null {
+    const column = { label: row.label, name: row.label === row.pointName ? splitUnit(row.label).name : row.pointName, unit: row.unit };
+    const destination = destinationOf(column, this.#order.choices, this.#points, this.#order.tankId);
+    const lane = this.#laneFor(row, destination);
+    this.#lanes.set(row.label, lane);
+    return lane;
+  }
+
+  #laneFor(row: CsvRow, destination: ReturnType<typeof destinationOf>): Lane | null {
+    if (destination.kind === 'skip') return null;
+    if (destination.kind === 'nowhere') return this.#leaveOut(row, destination.why);
+    const { point, unit } = destination;
+    const taken = this.#laneOfPoint.get(point.id);
+    if (taken !== undefined && this.#order.choices.columns.every(({ label }) => label !== row.label)) return this.#leaveOut(row, `"${row.label}" goes to ${point.id}, and "${taken.label}" goes there already`);
+    const series = this.#order.dryRun ? 0 : this.#series.get(point.id);
+    if (series === undefined) throw new Error(`${point.id} has no series`);
+    const [low, high] = kinds[point.kind].range;
+    const lane: Lane = { label: row.label, point, series, unit, low, high, readings: 0, newestOld: null, convertUnit: null, convert: null };
+    this.#laneOfPoint.set(point.id, lane);
+    this.#laneOfSeries.set(series, lane);
+    return lane;
+  }
+
+  /** Said once for a whole column or series, not for each of its rows. */
+  #leaveOut(row: CsvRow, why: string): null {
+    this.#refuse(row.line, `${why}. Everything under this name is left out`);
+    return null;
+  }
+
+  #refuse(line: number, reason: string): void {
+    this.#refusedTotal += 1;
+    if (this.#refused.length < refusedShown) this.#refused.push({ line, reason });
+    if (this.#refusedTotal <= rejectedBound) this.#rejected.push({ line, reason });
+  }
+
+  async #handOut(): Promise<void> {
+    const rejected = this.#rejected;
+    this.#rejected = [];
+    if (rejected.length > 0) await this.#order.rejected(rejected);
+  }
+
+  /** Stores what is settled, once there are `atLeast` rows of it. */
+  async #settle(atLeast: number): Promise<void> {
+    await this.#handOut();
+    while (this.#old.length >= atLeast && this.#old.length > 0 && !this.#cancelled) {
+      const chunk = this.#old.slice(0, chunkRows);
+      this.#old = this.#old.slice(chunkRows);
+      this.#stored += await this.#persist(() => this.#parts.store.addHistory(chunk));
+      this.#settled += chunk.length;
+      for (const reading of chunk) {
+        const lane = this.#laneOfSeries.get(reading.series);
+        if (lane !== undefined && (lane.newestOld === null || reading.atMs > lane.newestOld.atMs)) lane.newestOld = reading;
+      }
+      // What has arrived meanwhile goes first.
+      await new Promise<void>((resolve) => this.#parts.clock.soon(resolve));
+    }
+  }
+
+  /** A store in trouble for a moment (disk full, busy) is tried again a few times. */
+  async #persist<T>(work: () => Promise<T>): Promise<T> {
+    for (let attempt = 0; ; attempt += 1) {
+      try {
+        return await work();
+      } catch (error) {
+        const waitMs = retryMs[attempt];
+        if (!(error instanceof StoreError) || error.permanent || waitMs === undefined || this.#cancelled) throw error;
+        await this.#parts.clock.sleep(waitMs);
+      }
+    }
+  }
+
+  #boundRecent(): void {
+    this.#recent.sort((a, b) => a.reading.atMs - b.reading.atMs);
+    for (const { reading } of this.#recent.splice(0, this.#recent.length - recentBound)) if (!this.#order.dryRun) this.#old.push(reading);
+  }
+
+  async #judgeRecent(): Promise<void> {
+    if (this.#order.dryRun) return;
+    if (this.#recent.length > recentBound) {
+      this.#boundRecent();
+      await this.#settle(1);
+    }
+    const recent = this.#cancelled ? [] : this.#recent.sort((a, b) => a.reading.atMs - b.reading.atMs);
+    const fresh = await this.#countNew(recent.map(({ reading }) => reading));
+    // The newest row of the history goes along, so that "last seen" is right at once; it is too old to be judged.
+    const newest = [...this.#laneOfPoint.values()].flatMap((lane) => (lane.newestOld === null ? [] : [{ lane, reading: lane.newestOld }]));
+    const samples = [...newest, ...recent].map(({ lane: { point }, reading }): Sample => ({ pointId: point.id, atMs: reading.atMs, value: reading.value, unit: kinds[point.kind].unit }));
+    for (let at = 0; at < samples.length; at += deliveryRows) await this.#deliver(samples.slice(at, at + deliveryRows));
+    this.#stored += fresh;
+    this.#settled += recent.length;
+  }
+
+  async #countNew(readings: readonly Reading[]): Promise<number> {
+    const bySeries = new Map<SeriesId, Reading[]>();
+    for (const reading of readings) {
+      const list = bySeries.get(reading.series);
+      if (list === undefined) bySeries.set(reading.series, [reading]);
+      else list.push(reading);
+    }
+    let count = 0;
+    for (const [series, offered] of bySeries) {
+      const times = new Set(offered.map(({ atMs }) => atMs));
+      const [first] = offered;
+      const last = offered.at(-1);
+      if (first === undefined || last === undefined) continue;
+      for (const known of await this.#persist(() => this.#parts.store.readings(series, first.atMs, last.atMs + 1))) times.delete(known.atMs);
+      count += times.size;
+    }
+    return count;
+  }
+
+  async #deliver(samples: readonly Sample[]): Promise<void> {
+    const { engine, clock } = this.#parts;
+    await new Promise<void>((resolve, reject) => {
+      let tries = 0;
+      const offer = (): void => {
+        // The queue is full of live readings: they go first. An engine that takes nothing for minutes is stopped or stuck.
+        if (engine.deliver({ arrivedMs: clock.now(), samples, refusals: [], committed: resolve })) return;
+        tries += 1;
+        if (tries > 6000) reject(new StoreError('the service takes no readings; import the file again when it does', { permanent: true }));
+        else void clock.sleep(50).then(offer);
+      };
+      offer();
+    });
+  }
+}
+
+/** The zone of the tank's site; with no tank there is none. */
+export function zoneFor(fleet: Fleet, tankId: string | null): string | null {
+  const siteId = fleet.tanks.find(({ id }) => id === tankId)?.siteId;
+  return fleet.sites.find(({ id }) => id === siteId)?.timeZone ?? null;
+}
+
+/** The file went away or cannot be read: an operating failure. */
+function isFileError(error: unknown): error is Error {
+  return error instanceof Error && 'code' in error && typeof error.code === 'string' && /^E[A-Z]+$/.test(error.code);
+}
