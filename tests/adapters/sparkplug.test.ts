@@ -286,7 +286,8 @@ describe('with mosquitto', () => {
       const seen = states.length;
       for (const socket of sockets) socket.destroy();
       // It may have said "online" twice: once for its birth, once more when the will of the connection before was heard.
-      await until(() => states.slice(seen).some(({ online }) => !online) && last() === true, `offline by the will, then online again (cut ${cut})`);
+      const born = states[seen - 1]?.timestamp ?? Number.POSITIVE_INFINITY;
+      await until(() => states.slice(seen).some(({ online }) => !online) && last() === true && (states.at(-1)?.timestamp ?? 0) > born, `offline by the will, then online again (cut ${cut})`);
       const dead = states.slice(seen).find(({ online }) => !online);
       alive = states.at(-1);
       // The will carries the timestamp of the birth it belongs to; the next connection has its own.
