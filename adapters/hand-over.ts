@@ -5,6 +5,7 @@
 import type { Clock } from '../src/clock.ts';
 import type { Deliver, Delivery } from '../src/domain/delivery.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
+import type { UnclaimedMessage } from '../src/domain/unclaimed.ts';
 import type { Routed } from './router.ts';
 import { shorten } from './source.ts';
 
@@ -82,7 +83,7 @@ export class HandOver {
     if (this.#closed) return false;
     const notes = this.#dropNotes;
     const refusals = notes.length === 0 ? routed.refusals : [...routed.refusals, ...notes];
-    if (!this.#deliver(new Handed(this, arrivedMs, routed.samples, refusals, committed))) return false;
+    if (!this.#deliver(new Handed(this, arrivedMs, routed, refusals, committed))) return false;
     this.underWay += 1;
     if (notes.length > 0) this.#dropNotes = [];
     return true;
@@ -120,19 +121,23 @@ export class HandOver {
   }
 }
 
+const none: readonly UnclaimedMessage[] = [];
+
 /** A delivery as an object of a class: one is made for every message, and a closure each would cost more than the rest of the way. */
 class Handed implements Delivery {
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  readonly unclaimed: readonly UnclaimedMessage[];
   readonly #owner: HandOver;
   readonly #done: () => void;
 
-  constructor(owner: HandOver, arrivedMs: number, samples: readonly Sample[], refusals: readonly Refusal[], done: () => void) {
+  constructor(owner: HandOver, arrivedMs: number, { samples, unclaimed = none }: Routed, refusals: readonly Refusal[], done: () => void) {
     this.#owner = owner;
     this.arrivedMs = arrivedMs;
     this.samples = samples;
     this.refusals = refusals;
+    this.unclaimed = unclaimed;
     this.#done = done;
   }
 

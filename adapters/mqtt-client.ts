@@ -12,7 +12,7 @@ import type { Clock } from '../src/clock.ts';
 import type { Deliver } from '../src/domain/delivery.ts';
 import { foldEvents } from './event-fold.ts';
 import { HandOver } from './hand-over.ts';
-import type { Router } from './router.ts';
+import { carriesNothing, type Router } from './router.ts';
 import type { MqttSource, SourceEvent, SourceStatus } from './source.ts';
 
 export interface MqttClientOptions {
@@ -51,7 +51,7 @@ const acknowledgeLater = new Error('acknowledged after the commit');
 export async function startMqttClient(options: MqttClientOptions): Promise<MqttSource> {
   const address = checkedAddress(options);
   const source = new Source(options, address, connect(connectOptions(options, address)));
-  return { status: () => source.status(), stop: () => source.stop() };
+  return { status: () => source.status(), stop: () => source.stop(), fleetChanged: () => source.fleetChanged() };
 }
 
 function checkedAddress({ url, ca }: MqttClientOptions): URL {
@@ -105,6 +105,7 @@ class Source {
   #retainedIgnored = 0;
   #paused: (() => void)[] = [];
   #stopping = false;
+  #subscribed: readonly string[] = [];
 
   constructor(options: MqttClientOptions, address: URL, client: MqttClient) {
     this.#options = options;
@@ -134,6 +135,10 @@ class Source {
     // A connected client says goodbye; one that is trying to connect just stops trying.
     await this.#client.endAsync(!this.#client.connected);
     this.#turn('stopped', null);
+  }
+
+  fleetChanged(): void {
+    if (this.#client.connected && !this.#stopping) this.#subscribe();
   }
 
   #listen(): void {
@@ -167,7 +172,7 @@ class Source {
     if (packet.retain) this.#retainedIgnored += 1;
     const bytes = typeof payload === 'string' ? Buffer.from(payload) : payload;
     const routed = this.#options.router.route({ topic, bytes, arrivedMs, retain: packet.retain });
-    if (routed.samples.length === 0 && routed.refusals.length === 0) {
+    if (carriesNothing(routed)) {
       callback();
     } else if (qos === 0 || messageId === undefined) {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
@@ -207,6 +212,10 @@ class Source {
 
   #subscribe(): void {
     const { subscriptions } = this.#options.router;
+    const gone = this.#subscribed.filter((filter) => !subscriptions.includes(filter));
+    // A filter the broker keeps sending is harmless: what no point reads is told apart from what one does.
+    if (gone.length > 0) this.#client.unsubscribe([...gone], () => undefined);
+    this.#subscribed = subscriptions;
     if (subscriptions.length === 0) return;
     // Retain handling 2: stored messages are not sent on subscribing; they are no readings (MQTT 5 §3.8.3.1).
     this.#client.subscribe([...subscriptions], this.#options.protocolVersion === 5 ? { qos: 1, rh: 2 } : { qos: 1 }, (error, requested, suback) => {

@@ -1,9 +1,10 @@
-/** From a message to samples: which points a topic feeds, in which format. What no point claims is refused with the lines that would claim it. */
+/** From a message to samples: which points a topic feeds, in which format. What no point claims is handed on whole, to be kept until it is claimed. */
 import type { Fleet, Point, Site } from '../src/domain/fleet.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
+import type { UnclaimedMessage } from '../src/domain/unclaimed.ts';
 import { type Decode, excerpt, type Field, type PayloadFormat } from './contract.ts';
+import { type RestOfDocument, restOfDocument } from './rest-of-document.ts';
 import { shorten } from './source.ts';
-import { suggestPoint } from './suggest-point.ts';
 
 /** No reading needs more; anything larger is a picture or a mistake. */
 export const MAX_PAYLOAD_BYTES = 256 * 1024;
@@ -31,7 +32,11 @@ export interface IncomingMessage {
 export interface Routed {
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  /** The message itself, when no point claims its topic. */
+  readonly unclaimed?: readonly UnclaimedMessage[];
 }
+
+export const carriesNothing = ({ samples, refusals, unclaimed = [] }: Routed): boolean => samples.length === 0 && refusals.length === 0 && unclaimed.length === 0;
 
 export interface Claim {
   readonly topic: string;
@@ -54,9 +59,10 @@ export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, PayloadFor
       if (retain) return nothing;
       const route = routes.get(topic);
       if (bytes.length > MAX_PAYLOAD_BYTES) return refused(topic, bytes, `the message has ${bytes.length} bytes; at most ${MAX_PAYLOAD_BYTES} are read`);
-      if (route === undefined) return refused(topic, bytes, suggestPoint(topic, bytes, siteOf(fleet.sites, topic)));
+      if (route === undefined) return { samples: [], refusals: [], unclaimed: [{ topic, siteId: siteOf(fleet.sites, topic)?.id ?? null, arrivedMs, bytes }] };
       try {
-        return route.decode(bytes, { topic, arrivedMs });
+        const routed = route.decode(bytes, { topic, arrivedMs });
+        return route.rest?.wants(bytes, arrivedMs) === true ? { ...routed, unclaimed: [{ topic, siteId: siteOf(fleet.sites, topic)?.id ?? null, arrivedMs, bytes, partial: true }] } : routed;
       } catch (error) {
         // A format must not throw. If one does, the message is refused in the open rather than redelivered for ever.
         return refused(topic, bytes, `format ${route.claim.format} failed on this message (a fault in Tankbell, please report it): ${String(error)}`);
@@ -82,6 +88,8 @@ function groupByTopic(points: readonly Point[]): ReadonlyMap<string, Point[]> {
 interface Route {
   readonly claim: Claim;
   readonly decode: Decode;
+  /** Looks for values of the document that none of its points reads; `null` for formats whose message is one value. */
+  readonly rest: RestOfDocument | null;
 }
 
 function prepareRoute(topic: string, points: readonly Point[], formats: ReadonlyMap<string, PayloadFormat>): Route {
@@ -91,7 +99,7 @@ function prepareRoute(topic: string, points: readonly Point[], formats: Readonly
   const format = formats.get(name);
   if (format === undefined) throw new RouteError(`point ${points[0]?.id}: there is no format "${name}"; there is ${[...formats.keys()].join(', ')}`);
   const fields = points.map((point): Field => ({ pointId: point.id, options: point.source?.options }));
-  return { claim: { topic, format: name, looksLike: format.looksLike, pointIds: points.map(({ id }) => id) }, decode: format.prepare(fields) };
+  return { claim: { topic, format: name, looksLike: format.looksLike, pointIds: points.map(({ id }) => id) }, decode: format.prepare(fields), rest: name === 'json' ? restOfDocument(points.map(({ source }) => source?.options)) : null };
 }
 
 function refused(topic: string, bytes: Uint8Array, reason: string): Routed {

@@ -7,14 +7,17 @@
 import { randomBytes } from 'node:crypto';
 import { chmodSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { BrokerAccount } from '../adapters/accounts.ts';
 import { loadFormats } from '../adapters/load.ts';
 import { startMqttBroker } from '../adapters/mqtt-broker.ts';
 import { startMqttClient } from '../adapters/mqtt-client.ts';
+import { replaceableRouter } from '../adapters/replaceable-router.ts';
 import { makeRouter } from '../adapters/router.ts';
 import type { MqttSource, SourceEvent } from '../adapters/source.ts';
 import type { Clock } from './clock.ts';
 import { applyFleet } from './config/apply-fleet.ts';
-import { readFleet } from './config/fleet-file.ts';
+import { Desk } from './config/fleet-desk.ts';
+import { type FleetReaders, readFleet } from './config/fleet-file.ts';
 import { showMistake } from './config/mistake.ts';
 import { type Environment, missingSecrets } from './config/secrets.ts';
 import type { ServiceConfig } from './config/service.ts';
@@ -48,8 +51,8 @@ export interface AppParts {
 export interface Core {
   readonly store: Store;
   readonly engine: Engine;
-  readonly fleet: Fleet;
-  readonly rules: readonly Rule[];
+  /** The fleet in force, its rules, and how it changes. */
+  readonly desk: Desk;
   readonly sender: Sender;
   readonly ackLinks: AckLinks;
   readonly importCsv: WebOptions['importCsv'];
@@ -79,7 +82,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
   try {
     const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'));
     undo.push(() => store.close());
-    const { fleet, rules } = await takeFleet(parts, store);
+    const { fleet, rules, readers } = await takeFleet(parts, store);
     const ackLinks = makeAckLinks(signingKey(parts), config.web.publicUrl);
     const channel = config.mail === null ? null : makeSmtpChannel(config.mail, config.mail.passwordEnv === null ? null : (parts.env[config.mail.passwordEnv] ?? null));
     const started = serviceEntry(clock.now(), `Tankbell ${version} started`, { tanks: fleet.tanks.length, points: fleet.points.length, rules: rules.length });
@@ -90,12 +93,16 @@ export async function startCore(parts: AppParts): Promise<Core> {
       await engine.stop();
       await store.appendJournal([serviceEntry(clock.now(), 'Tankbell stopped', { afterMs: clock.now() - engine.view.startedMs })]);
     });
-    sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, channel, links: ackLinks, clock, log, notice: config.notice });
+    const desk = new Desk({
+      fleetFile: config.fleetFile, readers, store, engine, clock, first: { fleet, rules },
+      missing: (secrets) => (config.mqtt.broker === 'embedded' ? missingSecrets(secrets, parts.env) : []),
+    });
+    sender = startSender({ outbox: store, history: store, fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, channel, links: ackLinks, clock, log, notice: config.notice });
     const runningSender = sender;
     undo.push(() => runningSender.stop());
     return {
-      store, engine, fleet, rules, sender, ackLinks,
-      importCsv: (request) => importCsv(request, { store, engine, fleet, clock }),
+      store, engine, desk, sender, ackLinks,
+      importCsv: (request) => importCsv(request, { store, engine, fleet: desk.inForce.fleet, clock }),
       stop: () => unwind(undo),
     };
   } catch (error) {
@@ -107,7 +114,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
 export async function startApp(parts: AppParts): Promise<App> {
   const { config, clock, log } = parts;
   const core = await startCore(parts);
-  const { store, engine, fleet, rules, sender, ackLinks } = core;
+  const { store, engine, desk, sender, ackLinks } = core;
   const undo: (() => Promise<void> | void)[] = [() => core.stop()];
   try {
     let source: MqttSource | null = null;
@@ -116,7 +123,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
-      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, importCsv: core.importCsv, localToken, sources,
+      fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, desk, engine, store, ackLinks, importCsv: core.importCsv, localToken, sources,
       health: () => health(engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());
@@ -125,7 +132,8 @@ export async function startApp(parts: AppParts): Promise<App> {
     writeFileSync(runningFile, JSON.stringify({ url: web.url, token: localToken, pid: process.pid }), { mode: 0o600 });
     undo.push(() => rmSync(runningFile, { force: true }));
 
-    const router = makeRouter(fleet, await loadFormats());
+    const formats = await loadFormats();
+    const router = replaceableRouter(makeRouter(desk.inForce.fleet, formats));
     const onEvent = (event: SourceEvent): void => {
       log.info({ event }, event.text);
       store.appendJournal([sourceEntry(event)]).catch((error: unknown) => log.error({ err: error }, 'cannot journal what the broker said'));
@@ -134,8 +142,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     let brokerPort: number | null = null;
     if (mqtt.broker === 'embedded') {
       const tls = mqtt.tls === null ? null : { cert: readFileSync(mqtt.tls.certFile, 'utf8'), key: readFileSync(mqtt.tls.keyFile, 'utf8') };
-      const accounts = fleet.sites.flatMap(({ account, topics }) => (account === null ? [] : [{ user: account.user, password: parts.env[account.passwordEnv] ?? '', topics }]));
-      const broker = await startMqttBroker({ host: mqtt.host, port: mqtt.port, tls, accounts, router, deliver: engine.deliver, clock, onEvent });
+      const broker = await startMqttBroker({ host: mqtt.host, port: mqtt.port, tls, accounts: accountsOf(desk.inForce.fleet, parts.env), router, deliver: engine.deliver, clock, onEvent });
       brokerPort = broker.port;
       source = broker;
     } else {
@@ -146,6 +153,10 @@ export async function startApp(parts: AppParts): Promise<App> {
     }
     const running = source;
     undo.push(() => running.stop());
+    desk.onFleet(({ fleet }) => {
+      router.replace(makeRouter(fleet, formats));
+      running.fleetChanged(accountsOf(fleet, parts.env));
+    });
     return { ...core, url: web.url, brokerPort, sources, stop: () => unwind(undo) };
   } catch (error) {
     await unwind(undo);
@@ -154,9 +165,9 @@ export async function startApp(parts: AppParts): Promise<App> {
 }
 
 /** Reads and checks the fleet file, journals what changed since it was last applied, and compiles its rules. */
-async function takeFleet({ config, env, clock }: AppParts, store: Store): Promise<{ fleet: Fleet; rules: readonly Rule[] }> {
+async function takeFleet({ config, env, clock }: AppParts, store: Store): Promise<{ fleet: Fleet; rules: readonly Rule[]; readers: FleetReaders }> {
   const kinds = await loadRuleKinds();
-  const readers = { kinds, formats: await loadFormats(), broker: config.mqtt.broker };
+  const readers: FleetReaders = { kinds, formats: await loadFormats(), broker: config.mqtt.broker };
   const text = readFileSync(config.fleetFile, 'utf8');
   const read = readFleet(text, config.fleetFile, readers);
   if ('mistakes' in read) throw new StartError(read.mistakes.map((mistake) => showMistake(mistake)).join('\n'));
@@ -165,7 +176,11 @@ async function takeFleet({ config, env, clock }: AppParts, store: Store): Promis
   const storedText = await store.fleetText();
   const before = storedText === null ? null : readFleet(storedText, 'the fleet as last applied', readers);
   await applyFleet(store, text, read.fleet, before === null || 'mistakes' in before ? null : before.fleet, 'tankbell', clock.now());
-  return { fleet: read.fleet, rules: compileRules(read.fleet, kinds) };
+  return { fleet: read.fleet, rules: compileRules(read.fleet, kinds), readers };
+}
+
+function accountsOf({ sites }: Fleet, env: Environment): readonly BrokerAccount[] {
+  return sites.flatMap(({ account, topics }) => (account === null ? [] : [{ user: account.user, password: env[account.passwordEnv] ?? '', topics }]));
 }
 
 /** Signs acknowledge links. From the environment, or made once and kept beside the database. */

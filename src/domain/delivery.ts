@@ -1,11 +1,14 @@
 /** What an adapter hands to the engine for one message, request or file part. */
 import type { Refusal, Sample } from './reading.ts';
+import type { UnclaimedMessage } from './unclaimed.ts';
 
 export interface Delivery {
   /** When the bytes arrived here. */
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  /** Messages no point reads; committed with the rest. */
+  readonly unclaimed?: readonly UnclaimedMessage[];
   /** Called exactly once, after everything above is committed: the moment to acknowledge. Must not throw. */
   committed(): void;
 }

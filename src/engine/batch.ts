@@ -3,12 +3,14 @@ import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { JournalEntry } from '../domain/journal.ts';
 import type { Page } from '../domain/page.ts';
 import type { Reading, Refusal } from '../domain/reading.ts';
+import type { UnclaimedMessage } from '../domain/unclaimed.ts';
 import type { Batch, RefusalCount, StoredRuleState } from '../store/contract.ts';
 
 export class BatchBuilder {
   readonly readings: Reading[] = [];
   readonly pages: Page[] = [];
   readonly journal: JournalEntry[] = [];
+  readonly unclaimed: UnclaimedMessage[] = [];
   readonly #ruleStates = new Map<string, StoredRuleState>();
   readonly #statuses = new Map<string, AlarmStatus>();
   readonly #alarms = new Map<number, Alarm>();
@@ -33,7 +35,7 @@ export class BatchBuilder {
   }
 
   get isEmpty(): boolean {
-    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0;
+    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0 && this.unclaimed.length === 0;
   }
 
   get changesAlarms(): boolean {
@@ -46,7 +48,7 @@ export class BatchBuilder {
 
   build(aliveMs: number): Batch {
     return {
-      readings: this.readings, pages: this.pages, journal: this.journal, aliveMs,
+      readings: this.readings, pages: this.pages, journal: this.journal, unclaimed: this.unclaimed, aliveMs,
       ruleStates: [...this.#ruleStates.values()], statuses: [...this.#statuses.values()], alarms: [...this.#alarms.values()], refusals: [...this.#refusals.values()],
     };
   }

@@ -13,7 +13,7 @@ import { MINUTE, SECOND } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
-import { type Batch, type LiveStore, StoreError } from '../store/contract.ts';
+import { type Batch, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
 import { BatchBuilder } from './batch.ts';
 import type { Committed, EngineFace, LiveView } from './contract.ts';
 import { downtimeBoundMs, Watch } from './watch.ts';
@@ -43,13 +43,14 @@ type Item =
   | { readonly type: 'delivery'; readonly delivery: Delivery }
   | { readonly type: 'command'; readonly command: Command; readonly arrivedMs: number; readonly resolve: (result: CommandResult) => void }
   | { readonly type: 'tick'; readonly nowMs: number }
+  | { readonly type: 'fleet'; readonly fleet: Fleet; readonly rules: readonly Rule[]; readonly arrivedMs: number; readonly resolve: () => void; readonly reject: (error: unknown) => void }
   /** The process was frozen: a machine asleep, a paused container. */
   | { readonly type: 'resume'; readonly fromMs: number; readonly nowMs: number };
 
 export class Engine implements EngineFace {
   readonly view: LiveView;
   readonly #parts: EngineParts;
-  readonly #watch: Watch;
+  #watch: Watch;
   readonly #listeners = new Set<(change: Committed) => void>();
   #queue: Item[] = [];
   #running = false;
@@ -69,10 +70,14 @@ export class Engine implements EngineFace {
     this.#committedMs = startedMs;
     const engine = this;
     this.view = {
-      statuses: watch.statuses,
-      openAlarms: watch.openAlarms,
-      latest: (pointId) => watch.latest(pointId),
-      verdict: (ruleId) => watch.verdict(ruleId),
+      get statuses() {
+        return engine.#watch.statuses;
+      },
+      get openAlarms() {
+        return engine.#watch.openAlarms;
+      },
+      latest: (pointId) => engine.#watch.latest(pointId),
+      verdict: (ruleId) => engine.#watch.verdict(ruleId),
       startedMs,
       get committedMs() {
         return engine.#committedMs;
@@ -88,10 +93,8 @@ export class Engine implements EngineFace {
 
   /** Loads the live state, takes up where the last process left off, and starts to tick. */
   static async start(parts: EngineParts): Promise<Engine> {
-    const series = await parts.store.seriesFor(parts.fleet.points.map((point) => point.id));
-    const stored = await parts.store.load();
+    const { watch, stored } = await watchFromStore(parts, parts.fleet, parts.rules);
     const nowMs = parts.clock.now();
-    const watch = new Watch(parts.fleet, parts.rules, series, stored);
     const engine = new Engine(parts, watch, nowMs);
     const first = new BatchBuilder();
     watch.start(stored, nowMs, first);
@@ -115,6 +118,17 @@ export class Engine implements EngineFace {
   command(command: Command): Promise<CommandResult> {
     if (this.#stopped) return Promise.resolve({ outcome: 'refused', why: 'Tankbell is shutting down; try again in a minute.' });
     return new Promise((resolve) => this.#push({ type: 'command', command, arrivedMs: this.#parts.clock.now(), resolve }));
+  }
+
+  /**
+   * Takes a new fleet and its rules between two batches; what is delivered after this call is judged by them. Nothing is carried over by
+   * hand: live state is made anew from the store, exactly as after a restart, so that both lead to the same. What is equal stays as it
+   * is; alarms of rules that are gone are ended; new rules are judged at once. Resolves after the commit.
+   * @throws StoreError when the store cannot be read: the fleet before stays in force.
+   */
+  applyFleet(fleet: Fleet, rules: readonly Rule[]): Promise<void> {
+    if (this.#stopped) return Promise.reject(new Error('Tankbell is shutting down'));
+    return new Promise((resolve, reject) => this.#push({ type: 'fleet', fleet, rules, arrivedMs: this.#parts.clock.now(), resolve, reject }));
   }
 
   onCommitted(listener: (change: Committed) => void): () => void {
@@ -175,6 +189,12 @@ export class Engine implements EngineFace {
   }
 
   async #drain(): Promise<void> {
+    const first = this.#queue[0];
+    if (first?.type === 'fleet') {
+      this.#queue.shift();
+      await this.#swapFleet(first);
+      return;
+    }
     const items = this.#take();
     const batch = new BatchBuilder();
     const committed: Delivery[] = [];
@@ -194,6 +214,7 @@ export class Engine implements EngineFace {
             if (listening) pointIds.add(sample.pointId);
           }
           for (const refused of delivery.refusals) batch.refusal(refused, nowMs);
+          if (delivery.unclaimed !== undefined && delivery.unclaimed.length > 0) batch.unclaimed.push(...delivery.unclaimed);
           committed.push(delivery);
           ticksOnly = false;
           break;
@@ -215,6 +236,8 @@ export class Engine implements EngineFace {
           nowMs = item.nowMs;
           this.#watch.advance(nowMs, batch);
           break;
+        case 'fleet':
+          throw new Error('a fleet is taken between batches, never within one');
       }
     }
     if (ticksOnly && batch.isEmpty && nowMs - this.#committedMs < aliveEveryMs) return;
@@ -228,10 +251,33 @@ export class Engine implements EngineFace {
     }
   }
 
+  async #swapFleet({ fleet, rules, arrivedMs, resolve, reject }: Extract<Item, { type: 'fleet' }>): Promise<void> {
+    const before = new BatchBuilder();
+    this.#watch.advance(arrivedMs, before);
+    await this.#commit(before.build(arrivedMs));
+    let next: Awaited<ReturnType<typeof watchFromStore>>;
+    try {
+      next = await watchFromStore(this.#parts, fleet, rules);
+    } catch (error) {
+      reject(error);
+      return;
+    }
+    const after = new BatchBuilder();
+    next.watch.start(next.stored, arrivedMs, after);
+    next.watch.takeOver(this.#watch);
+    await this.#commit(after.build(arrivedMs));
+    this.#watch = next.watch;
+    resolve();
+    if (before.pages.length + after.pages.length > 0) this.#parts.onPages();
+    const change: Committed = { nowMs: arrivedMs, pointIds: new Set(), tankIds: new Set(fleet.tanks.map(({ id }) => id)) };
+    for (const listener of this.#listeners) listener(change);
+  }
+
   #take(): Item[] {
     let samples = 0;
     let count = 0;
     for (const item of this.#queue) {
+      if (item.type === 'fleet') break;
       count += 1;
       samples += item.type === 'delivery' ? Math.max(1, item.delivery.samples.length) : 1;
       if (samples >= batchBound) break;
@@ -262,4 +308,11 @@ export class Engine implements EngineFace {
       }
     }
   }
+}
+
+/** Live state as it stands in the store: after a start and after a change of the fleet alike. */
+async function watchFromStore({ store }: EngineParts, fleet: Fleet, rules: readonly Rule[]): Promise<{ readonly watch: Watch; readonly stored: LiveState }> {
+  const series = await store.seriesFor(fleet.points.map((point) => point.id));
+  const stored = await store.load();
+  return { watch: new Watch(fleet, rules, series, stored), stored };
 }

@@ -22,6 +22,9 @@ import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
 import { transitionText } from './words.ts';
 
+/** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
+const removedWhy = 'the rule is no longer in the fleet';
+
 /** A longer pause between two signs of life means that nobody was watching. Signs of life are stored at least every 30 s. */
 export const downtimeBoundMs = 90_000;
 
@@ -66,7 +69,8 @@ export class Watch {
     const storedStatuses = new Map(stored.statuses.map((row) => [row.ruleId, row]));
     const listeners = new Map<string, { watched: Watched; role: string }[]>();
     for (const rule of rules) {
-      const row = storedStates.get(rule.id);
+      const status = storedStatuses.get(rule.id) ?? initialStatus(rule.id);
+      const row = status.unknownWhy === removedWhy ? undefined : storedStates.get(rule.id);
       // A state of an older version's shape is refused by the kind and starts afresh.
       const parsed = row === undefined ? null : rule.kind.state.safeParse(row.state);
       if (parsed?.success) known.add(rule.id);
@@ -75,7 +79,7 @@ export class Watch {
         facts: { ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy },
         state: parsed?.success ? parsed.data : rule.kind.initial,
         wakeAtMs: parsed?.success ? (row?.wakeAtMs ?? null) : null,
-        status: storedStatuses.get(rule.id) ?? initialStatus(rule.id),
+        status,
         verdict: null,
       };
       this.#watched.set(rule.id, watched);
@@ -108,6 +112,11 @@ export class Watch {
 
   verdict(ruleId: string): Verdict | null {
     return this.#watched.get(ruleId)?.verdict ?? null;
+  }
+
+  /** What a restart forgets and a change of the fleet need not: the numbers behind the present verdicts. */
+  takeOver(before: Watch): void {
+    for (const watched of this.#watched.values()) watched.verdict ??= before.#watched.get(watched.rule.id)?.verdict ?? null;
   }
 
   /** Takes up where the last process left off. */
@@ -315,7 +324,7 @@ export class Watch {
   #dropRule(status: AlarmStatus, nowMs: number, into: BatchBuilder): void {
     const alarm = status.alarmId === null ? null : (this.openAlarms.get(status.alarmId) ?? null);
     const transition = removeRule({ status, alarm }, nowMs);
-    into.status({ ...initialStatus(status.ruleId), unknownWhy: 'the rule is no longer in the fleet' });
+    into.status({ ...initialStatus(status.ruleId), unknownWhy: removedWhy });
     if (transition?.alarm == null) return;
     this.#setAlarm(transition.alarm, into);
     into.journal.push({

@@ -8,6 +8,7 @@ import { pageInsertOn } from './page-row.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
 import { statusUpsertOn } from './status-row.ts';
+import { unclaimedKeeperOn } from './unclaimed.ts';
 
 export function committerOn({ db, attempt }: Connection, readings: ReadingWriter): Pick<LiveStore, 'commit'> {
   const putRuleState = ruleStateUpsertOn(db);
@@ -16,6 +17,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
   const appendJournal = journalAppenderOn(db);
   const addPage = pageInsertOn(db);
   const foldRefusals = refusalFolderOn(db);
+  const keepUnclaimed = unclaimedKeeperOn(db);
   const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
 
   const write = db.transaction((batch: Batch) => {
@@ -26,6 +28,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     for (const entry of batch.journal) appendJournal(entry);
     for (const page of batch.pages) addPage(page);
     foldRefusals(batch.refusals);
+    if (batch.unclaimed !== undefined) keepUnclaimed(batch.unclaimed);
     putAlive.run(batch.aliveMs);
   });
 

@@ -6,6 +6,7 @@ import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/journal.ts';
 import type { OutboxPage, Page } from '../domain/page.ts';
 import type { Reading, Refusal, SeriesId } from '../domain/reading.ts';
+import type { UnclaimedMessage } from '../domain/unclaimed.ts';
 
 /** Everything one step of the engine decided; written in one transaction or not at all. */
 export interface Batch {
@@ -18,6 +19,8 @@ export interface Batch {
   /** A page whose id is known already is dropped silently. */
   readonly pages: readonly Page[];
   readonly refusals: readonly RefusalCount[];
+  /** Messages no point reads, in order of arrival. */
+  readonly unclaimed?: readonly UnclaimedMessage[];
   /** The engine was alive and up to date at this time. */
   readonly aliveMs: number;
 }
@@ -160,7 +163,32 @@ export interface FleetStore {
   putFleet(text: string, journal: readonly JournalEntry[]): Promise<void>;
 }
 
-export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore {
+export interface UnclaimedSource {
+  readonly topic: string;
+  readonly siteId: string | null;
+  /** Points read some of its values. */
+  readonly partial: boolean;
+  readonly firstMs: number;
+  readonly lastMs: number;
+  /** How many came in all; the latest of them are kept. */
+  readonly messages: number;
+}
+
+/** What arrived on topics no point reads. Bounded (`src/domain/unclaimed.ts`): the latest of the sources heard last. */
+export interface UnclaimedStore {
+  /** Heard last first. */
+  unclaimedSources(): Promise<readonly UnclaimedSource[]>;
+  unclaimedSource(topic: string): Promise<UnclaimedSource | null>;
+  /** The latest kept, at most `limit`, newest first. */
+  unclaimedMessages(topic: string, limit: number): Promise<readonly UnclaimedMessage[]>;
+  /**
+   * Stores readings made of kept messages as history, and forgets the source unless it has more values nobody reads; one transaction.
+   * @returns how many were new.
+   */
+  claimUnclaimed(topic: string, readings: readonly Reading[], hasMore: boolean): Promise<number>;
+}
+
+export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, UnclaimedStore {
   close(): Promise<void>;
 }
 

@@ -13,6 +13,7 @@ import { liveLoaderOn } from './live.ts';
 import { migrate } from './migrations.ts';
 import { outboxOn } from './outbox.ts';
 import { readingWriterOn } from './reading.ts';
+import { unclaimedOn } from './unclaimed.ts';
 
 /**
  * @param file the database, made with its folder when missing; `:memory:` for a store that dies with the process.
@@ -45,6 +46,7 @@ function composed(file: string, writer: Database, reader: Database): Store {
     ...historyWriterOn(writing, readings),
     ...accountsOn(writing),
     ...fleetOn(writing),
+    ...unclaimedOn(writing, readings),
     close: () => attempt(() => closeBoth(writer, reader)),
   };
 }

@@ -1,11 +1,12 @@
 /** What the web is handed; the composition root (`src/app.ts`) builds it. */
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
+import type { FleetDesk } from '../engine/claim-contract.ts';
 import type { EngineFace } from '../engine/contract.ts';
 import type { ImportCsv } from '../engine/import-contract.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
-import type { AccountStore, HistoryReader, HistoryWriter } from '../store/contract.ts';
+import type { AccountStore, HistoryReader, HistoryWriter, UnclaimedStore } from '../store/contract.ts';
 
 export interface WebOptions {
   readonly host: string;
@@ -20,7 +21,8 @@ export interface WebOptions {
   readonly fleet: () => Fleet;
   readonly rules: () => readonly Rule[];
   readonly engine: EngineFace;
-  readonly store: HistoryReader & AccountStore & HistoryWriter;
+  readonly store: HistoryReader & AccountStore & HistoryWriter & Omit<UnclaimedStore, 'claimUnclaimed'>;
+  readonly desk: FleetDesk;
   readonly ackLinks: AckLinks;
   readonly importCsv: ImportCsv;
   /** Lets the command line on this machine import through the running service (`authorization: Bearer …`); it opens nothing else. */

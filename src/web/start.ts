@@ -15,6 +15,7 @@ import { apiRoutes } from './routes/api.ts';
 import { assetRoutes } from './routes/assets.ts';
 import { acknowledgeRoutes } from './routes/acknowledge.ts';
 import { alarmRoutes } from './routes/alarms.ts';
+import { claimRoutes } from './routes/claim.ts';
 import { boardRoutes } from './routes/board.ts';
 import { healthRoutes } from './routes/health.ts';
 import { EXPIRE_EVERY_MS, importRoutes } from './routes/import.ts';
@@ -73,6 +74,7 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   acknowledgeRoutes(app, context);
   journalRoutes(app, context);
   sourceRoutes(app, context);
+  claimRoutes(app, context);
   importRoutes(app, context, uploads);
   liveRoutes(app, context);
   apiRoutes(app, context);

@@ -175,6 +175,27 @@ export const words = {
     state: { ok: 'working', idle: 'idle', trouble: 'trouble' },
     since: (time: string): string => `since ${time}`,
     silent: 'Points without a current value', noSilent: 'Every point has a current value.',
+    reloadHelp: 'The fleet file was edited by hand?', reload: 'Take it anew',
+    reloaded: (changes: number): string => (changes === 0 ? 'The fleet file says what is in force already.' : `The fleet file is in force: ${many(changes, 'change', 'changes')}, listed in the journal.`),
+  },
+
+  unclaimed: {
+    title: 'Values nobody reads', none: 'Everything that arrives belongs to a point.',
+    help: 'They arrive and belong to no point. The latest 500 messages of each are kept; claimed to a point, they come along as its history.',
+    rest: 'More values in messages that points read', restHelp: 'A message a minute is kept of these.',
+    noSite: 'topics of no site', messages: (n: number): string => many(n, 'message', 'messages'), every: (time: string): string => `about one every ${time}`, subSecond: 'second or less',
+    last: (age: string): string => `the last ${age}`, partly: 'other values of it are read', moreValues: (n: number): string => `${many(n, 'more value', 'more values')} …`,
+    unreadable: 'Nothing in it can be read as a number or as on/off; the latest begins', tooLong: 'Its messages are longer than any reading; they are not kept.',
+    guess: (what: string, why: string): string => `perhaps ${what}: ${why}`, noGuess: 'no guess what it is',
+    claim: 'Claim …', claimTitle: 'Claim to a point', topic: 'Topic', pointer: 'Where in the message', latest: 'Latest values', guessed: 'A guess',
+    owner: 'Belongs to', siteItself: (name: string): string => `${name} itself (room, supply)`, name: 'Name', nameFromId: 'made of the id', id: 'Id', idHelp: 'Small letters, digits, hyphens. Its history hangs on it: it stays for good.',
+    kind: 'What it measures', chooseKind: 'choose', unit: 'Unit it sends', unitOfKind: 'the usual one (°C, mm, %, L, mS/cm, W, A, kWh, V, L/h, %RH, pH), or the one in the message',
+    equipment: 'Measured at', noEquipment: 'no piece of equipment', cadence: 'A reading comes every', useTime: (pointer: string): string => `Take the time from ${pointer} in the message`,
+    claimHelp: 'Adds the point to the fleet file and takes it at once, without a restart. Kept readings become its history and ring nobody.', claimNow: 'Claim',
+    needId: 'write an id', needKind: 'choose what it measures', needEvery: 'write how often a reading comes, like 30s, 10m or 1h',
+    gone: 'This source is not kept any more: it was claimed, or has been silent for long. The list of sources shows what there is.',
+    done: (name: string, stored: number): string => `${name} is claimed. ${stored === 0 ? 'No kept readings came along.' : `${many(stored, 'kept reading', 'kept readings')} came along as history.`}`,
+    notTaken: (mistakes: string): string => `The fleet file was not taken; the fleet before stays in force. ${mistakes}`,
   },
 
   import: {

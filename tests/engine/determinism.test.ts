@@ -1,6 +1,6 @@
 /**
- * Same readings in, same alarms out: one by one or in batches of any size, with any number of ticks, and restarted (as after kill -9)
- * at any point. A failure prints its seed.
+ * Same readings in, same alarms out: one by one or in batches of any size, with any number of ticks, restarted (as after kill -9)
+ * at any point, and with the same fleet taken anew at any point. A failure prints its seed.
  */
 import { StandingClock } from '../../src/clock.ts';
 import { expect, test } from 'vitest';
@@ -51,7 +51,7 @@ function uneasyDay(seed: number): Arrival[] {
   return arrivals.sort((a, b) => a.arrivedMs - b.arrivedMs || (a.pointId < b.pointId ? -1 : 1));
 }
 
-async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean }): Promise<unknown> {
+async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean; fleets?: boolean }): Promise<unknown> {
   const next = random(seed);
   const clock = new StandingClock(startMs - 1);
   const store = await openSqliteStore(':memory:');
@@ -76,6 +76,7 @@ async function run(arrivals: readonly Arrival[], seed: number, options: { batch:
       waiting = [];
       if (options.ticks && next() < 0.3) await engine.settle();
       if (options.restarts && next() < 0.05) engine = await start();
+      if (options.fleets && next() < 0.05) await engine.applyFleet(fleet, rules);
     }
   }
   await Promise.all(waiting);
@@ -94,7 +95,7 @@ test.each([1, 2, 3])('seed %i', async (seed) => {
   const plain = await run(arrivals, seed, { batch: 1, ticks: false, restarts: false });
   expect(plain).toHaveProperty('alarms.length', expect.toSatisfy((length: number) => length > 10));
   expect(plain).toHaveProperty('pages.length', expect.toSatisfy((length: number) => length > 10));
-  for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }]) {
+  for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }, { batch: 5, ticks: true, restarts: false, fleets: true }]) {
     expect(await run(arrivals, seed + 100, options), JSON.stringify({ seed, ...options })).toEqual(plain);
   }
 });

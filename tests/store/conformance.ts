@@ -495,6 +495,56 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
       });
     });
 
+    describe('unclaimed sources', () => {
+      const message = (topic: string, arrivedMs: number, text: string, siteId: string | null = 'site') => ({ topic, siteId, arrivedMs, bytes: new TextEncoder().encode(text) });
+      const textOf = ({ bytes }: { readonly bytes: Uint8Array }): string => new TextDecoder().decode(bytes);
+
+      it('keep their latest messages, newest first, and count all', async () => {
+        await store.commit(batch({ unclaimed: [message('a/x', T0, '1'), message('a/y', T0 + 1, 'y', null)] }));
+        await store.commit(batch({ unclaimed: [message('a/x', T0 + 2, '2')] }));
+        expect(await store.unclaimedSources()).toEqual([
+          { topic: 'a/x', siteId: 'site', partial: false, firstMs: T0, lastMs: T0 + 2, messages: 2 },
+          { topic: 'a/y', siteId: null, partial: false, firstMs: T0 + 1, lastMs: T0 + 1, messages: 1 },
+        ]);
+        expect(await store.unclaimedSource('a/y')).toMatchObject({ messages: 1 });
+        expect(await store.unclaimedSource('a/z')).toBeNull();
+        expect((await store.unclaimedMessages('a/x', 10)).map((one) => [one.arrivedMs, textOf(one)])).toEqual([[T0 + 2, '2'], [T0, '1']]);
+        expect(await store.unclaimedMessages('a/x', 1)).toHaveLength(1);
+        expect(await store.unclaimedMessages('a/z', 1)).toEqual([]);
+      });
+
+      it('are bounded: messages of a source, bytes of a source, bytes of a message, sources', async () => {
+        await store.commit(batch({ unclaimed: Array.from({ length: 1200 }, (_, i) => message('many', T0 + i, String(i))) }));
+        const many = await store.unclaimedMessages('many', 10_000);
+        expect(many).toHaveLength(500);
+        expect(textOf(many[0] ?? message('', 0, ''))).toBe('1199');
+        expect(await store.unclaimedSource('many')).toMatchObject({ messages: 1200 });
+        await store.commit(batch({ unclaimed: Array.from({ length: 300 }, (_, i) => message('fat', T0 + i, 'x'.repeat(4000))) }));
+        expect((await store.unclaimedMessages('fat', 10_000)).length * 4000).toBeLessThan(128 * 1024 + 50 * 4000);
+        await store.commit(batch({ unclaimed: [message('huge', T0, 'x'.repeat(5000))] }));
+        expect(await store.unclaimedSource('huge')).toMatchObject({ messages: 1 });
+        expect(await store.unclaimedMessages('huge', 1)).toEqual([]);
+        await store.commit(batch({ unclaimed: Array.from({ length: 250 }, (_, i) => message(`s/${i}`, T0 + 10_000 + i, 'x')) }));
+        const kept = await store.unclaimedSources();
+        expect(kept).toHaveLength(200);
+        expect(kept.at(-1)?.topic).toBe('s/50');
+        expect(await store.unclaimedMessages('many', 1)).toEqual([]);
+      });
+
+      it('become history in one transaction with being forgotten', async () => {
+        const series = await seriesOf('lobby/claimed');
+        await store.commit(batch({ unclaimed: [message('a/x', T0, '1')] }));
+        await refusedForGood(store.claimUnclaimed('a/x', [reading(series, T0, 1), reading(series, T0 + 0.5, 2)], false));
+        expect(await store.unclaimedSource('a/x')).not.toBeNull();
+        expect(await store.seriesOf('lobby/claimed')).toBeNull();
+        expect(await store.claimUnclaimed('a/x', [reading(series, T0, 1)], true)).toBe(1);
+        expect(await store.unclaimedSource('a/x')).toMatchObject({ partial: true, messages: 1 });
+        expect(await store.claimUnclaimed('a/x', [reading(series, T0, 1), reading(series, T0, 1)], false)).toBe(0);
+        expect(await store.unclaimedSources()).toEqual([]);
+        expect((await store.load()).latest.get(series)).toEqual([reading(series, T0, 1)]);
+      });
+    });
+
     it('refuses work after it was closed, and closes twice without complaint', async () => {
       await store.close();
       await store.close();

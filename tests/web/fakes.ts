@@ -6,7 +6,8 @@ import type { OutboxPage } from '../../src/domain/page.ts';
 import { type Reading, isUsable } from '../../src/domain/reading.ts';
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Committed, EngineFace, LiveView } from '../../src/engine/contract.ts';
-import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, JournalQuery, RefusalCount } from '../../src/store/contract.ts';
+import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, JournalQuery, RefusalCount, UnclaimedSource } from '../../src/store/contract.ts';
+import type { UnclaimedMessage } from '../../src/domain/unclaimed.ts';
 import type { Clock } from '../../src/clock.ts';
 
 export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
@@ -17,6 +18,7 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
   readonly journalRows: StoredJournalEntry[] = [];
   readonly pageRows: OutboxPage[] = [];
   readonly refusalRows: RefusalCount[] = [];
+  readonly unclaimedRows = new Map<string, { source: UnclaimedSource; messages: UnclaimedMessage[] }>();
   readonly accountRows: Account[] = [];
   readonly sessions = new Map<string, { accountId: number; expiresMs: number }>();
 
@@ -100,6 +102,18 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
 
   async refusals(limit: number): Promise<readonly RefusalCount[]> {
     return this.refusalRows.slice(0, limit);
+  }
+
+  async unclaimedSources(): Promise<readonly UnclaimedSource[]> {
+    return [...this.unclaimedRows.values()].map(({ source }) => source);
+  }
+
+  async unclaimedSource(topic: string): Promise<UnclaimedSource | null> {
+    return this.unclaimedRows.get(topic)?.source ?? null;
+  }
+
+  async unclaimedMessages(topic: string, limit: number): Promise<readonly UnclaimedMessage[]> {
+    return [...(this.unclaimedRows.get(topic)?.messages ?? [])].reverse().slice(0, limit);
   }
 
   async addHistory(readings: readonly Reading[]): Promise<number> {

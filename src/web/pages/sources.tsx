@@ -5,18 +5,26 @@ import type { SourceStatus } from '../options.ts';
 import type { Present } from '../present.ts';
 import { Shape } from '../shapes.tsx';
 import { iso, showAge, showTime } from '../times.ts';
+import type { UnclaimedFacts } from '../unclaimed.ts';
 import { words } from '../words.ts';
+import { UnclaimedList } from './unclaimed.tsx';
 import { Value } from './value.tsx';
 
 export interface SourcesFacts {
   readonly viewer: Viewer;
   readonly sources: readonly SourceStatus[];
   readonly refusals: readonly RefusalCount[];
+  readonly unclaimed: readonly UnclaimedFacts[];
+  readonly siteNameOf: (siteId: string) => string;
+  /** What became of an action on this page. */
+  readonly outcome: string | null;
   readonly silent: readonly { readonly present: Present; readonly ownerName: string; readonly tankId: string | null; readonly topic: string | null }[];
 }
 
-export function sourcesPage({ viewer, sources, refusals, silent }: SourcesFacts): string {
+export function sourcesPage({ viewer, sources, refusals, silent, unclaimed, siteNameOf, outcome }: SourcesFacts): string {
   const w = words.sources;
+  const whole = unclaimed.filter(({ source }) => !source.partial);
+  const rest = unclaimed.filter(({ source }) => source.partial);
   return page({
     viewer,
     title: w.title,
@@ -25,6 +33,7 @@ export function sourcesPage({ viewer, sources, refusals, silent }: SourcesFacts)
     children: (
       <>
         <h1>{w.title}</h1>
+        {outcome !== null && <p class="done" role="status">{outcome}</p>}
         <section aria-labelledby="connections" data-live="connections">
           <h2 id="connections">{w.connections}</h2>
           {sources.length === 0 ? <p class="muted">{w.noConnections}</p> : (
@@ -36,6 +45,22 @@ export function sourcesPage({ viewer, sources, refusals, silent }: SourcesFacts)
                 </li>
               ))}
             </ul>
+          )}
+        </section>
+        <section aria-labelledby="unclaimed" data-live="unclaimed">
+          <h2 id="unclaimed">{words.unclaimed.title}</h2>
+          {whole.length === 0 ? <p class="muted">{words.unclaimed.none}</p> : (
+            <>
+              <p class="muted">{words.unclaimed.help}</p>
+              <UnclaimedList facts={whole} nowMs={viewer.nowMs} siteNameOf={siteNameOf} />
+            </>
+          )}
+          {rest.length > 0 && (
+            <details class="panel">
+              <summary>{words.unclaimed.rest}</summary>
+              <p class="muted">{words.unclaimed.restHelp}</p>
+              <UnclaimedList facts={rest} nowMs={viewer.nowMs} siteNameOf={siteNameOf} />
+            </details>
           )}
         </section>
         <section aria-labelledby="silent" data-live="silent">
@@ -71,6 +96,7 @@ export function sourcesPage({ viewer, sources, refusals, silent }: SourcesFacts)
             </table>
           )}
         </section>
+        <form method="post" action="/sources/reload" class="inline-form"><p>{w.reloadHelp}{' '}<button class="plain">{w.reload}</button></p></form>
       </>
     ),
   });
