@@ -29,6 +29,8 @@ export interface MqttClientOptions {
   readonly deliver: Deliver;
   readonly clock: Clock;
   onEvent(event: SourceEvent): void;
+  /** The connection is back; before, from `fromMs` on, there was none. Told each time, unlike events. */
+  onReconnected?(fromMs: number): void;
 }
 
 const RETRY_FIRST_MS = 500;
@@ -105,6 +107,7 @@ class Source {
   #retainedIgnored = 0;
   #paused: (() => void)[] = [];
   #stopping = false;
+  #downSinceMs: number | null;
   #subscribed: readonly string[] = [];
 
   constructor(options: MqttClientOptions, address: URL, client: MqttClient) {
@@ -112,6 +115,7 @@ class Source {
     this.#address = address;
     this.#client = client;
     this.#sinceMs = options.clock.now();
+    this.#downSinceMs = this.#sinceMs;
     this.#tell = foldEvents(options.onEvent);
     this.#handOver = new HandOver(options.deliver, options.clock, () => this.#resume());
     this.#acks = new Acks(client);
@@ -196,6 +200,8 @@ class Source {
     const atMs = this.#options.clock.now();
     const { clientId } = this.#options;
     this.#turn('up', null);
+    if (this.#downSinceMs !== null) this.#options.onReconnected?.(this.#downSinceMs);
+    this.#downSinceMs = null;
     const live = this.#client.stream;
     // The broker sends unacknowledged messages of the session again; what waits from before would only double them.
     if (sessionPresent) this.#handOver.forget((owner) => owner !== live);
@@ -244,6 +250,7 @@ class Source {
     this.#paused = [];
     this.#acks.drop();
     if (this.#stopping) return;
+    this.#downSinceMs ??= this.#options.clock.now();
     this.#turn('down', this.#reason ?? (this.#state === 'up' ? 'the broker or the network closed the connection' : this.#why));
     this.#reason = null;
     if (this.#outageTold) return;

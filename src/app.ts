@@ -149,6 +149,7 @@ export async function startApp(parts: AppParts): Promise<App> {
       source = await startMqttClient({
         url: mqtt.url, clientId: mqtt.clientId, user: mqtt.user, password: mqtt.passwordEnv === null ? null : (parts.env[mqtt.passwordEnv] ?? null),
         ca: mqtt.caFile === null ? null : readFileSync(mqtt.caFile, 'utf8'), protocolVersion: mqtt.protocolVersion, router, deliver: engine.deliver, clock, onEvent,
+        onReconnected: (fromMs) => engine.reconnected(fromMs),
       });
     }
     const running = source;

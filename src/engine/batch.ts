@@ -1,6 +1,7 @@
 /** Collects what one drain of the queue decided, ready for one transaction. */
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { JournalEntry } from '../domain/journal.ts';
+import type { Outage } from '../domain/outage.ts';
 import type { Page } from '../domain/page.ts';
 import type { Reading, Refusal } from '../domain/reading.ts';
 import type { UnclaimedMessage } from '../domain/unclaimed.ts';
@@ -15,6 +16,7 @@ export class BatchBuilder {
   readonly #statuses = new Map<string, AlarmStatus>();
   readonly #alarms = new Map<number, Alarm>();
   readonly #refusals = new Map<string, RefusalCount>();
+  readonly #outages = new Map<string, Outage | null>();
 
   ruleState(changed: StoredRuleState): void {
     this.#ruleStates.set(changed.ruleId, changed);
@@ -28,6 +30,10 @@ export class BatchBuilder {
     this.#alarms.set(changed.id, changed);
   }
 
+  outage(id: string, changed: Outage | null): void {
+    this.#outages.set(id, changed);
+  }
+
   refusal(refused: Refusal, atMs: number): void {
     const key = `${refused.source}\n${refused.reason}`;
     const known = this.#refusals.get(key);
@@ -35,7 +41,7 @@ export class BatchBuilder {
   }
 
   get isEmpty(): boolean {
-    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0 && this.unclaimed.length === 0;
+    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0 && this.unclaimed.length === 0 && this.#outages.size === 0;
   }
 
   get changesAlarms(): boolean {
@@ -50,6 +56,7 @@ export class BatchBuilder {
     return {
       readings: this.readings, pages: this.pages, journal: this.journal, unclaimed: this.unclaimed, aliveMs,
       ruleStates: [...this.#ruleStates.values()], statuses: [...this.#statuses.values()], alarms: [...this.#alarms.values()], refusals: [...this.#refusals.values()],
+      outages: [...this.#outages].map(([id, outage]) => ({ id, outage })),
     };
   }
 }

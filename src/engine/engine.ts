@@ -13,7 +13,7 @@ import { MINUTE, SECOND } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
-import { type Batch, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
+import { type Batch, type HistoryReader, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
 import { BatchBuilder } from './batch.ts';
 import type { Committed, EngineFace, LiveView } from './contract.ts';
 import { downtimeBoundMs, Watch } from './watch.ts';
@@ -28,7 +28,7 @@ const aliveEveryMs = 30 * SECOND;
 const retryMs = [SECOND, 2 * SECOND, 5 * SECOND, 10 * SECOND, 30 * SECOND, MINUTE] as const;
 
 export interface EngineParts {
-  readonly store: LiveStore;
+  readonly store: LiveStore & Pick<HistoryReader, 'readings'>;
   readonly fleet: Fleet;
   readonly rules: readonly Rule[];
   readonly clock: Clock;
@@ -44,6 +44,8 @@ type Item =
   | { readonly type: 'command'; readonly command: Command; readonly arrivedMs: number; readonly resolve: (result: CommandResult) => void }
   | { readonly type: 'tick'; readonly nowMs: number }
   | { readonly type: 'fleet'; readonly fleet: Fleet; readonly rules: readonly Rule[]; readonly arrivedMs: number; readonly resolve: () => void; readonly reject: (error: unknown) => void }
+  /** The connection to the broker is back. */
+  | { readonly type: 'reconnected'; readonly fromMs: number; readonly nowMs: number }
   /** The process was frozen: a machine asleep, a paused container. */
   | { readonly type: 'resume'; readonly fromMs: number; readonly nowMs: number };
 
@@ -131,6 +133,11 @@ export class Engine implements EngineFace {
     return new Promise((resolve, reject) => this.#push({ type: 'fleet', fleet, rules, arrivedMs: this.#parts.clock.now(), resolve, reject }));
   }
 
+  /** The connection to the broker was lost at `fromMs` and is back now: what is missing will be looked up and told. */
+  reconnected(fromMs: number): void {
+    if (!this.#stopped) this.#push({ type: 'reconnected', fromMs, nowMs: this.#parts.clock.now() });
+  }
+
   onCommitted(listener: (change: Committed) => void): () => void {
     this.#listeners.add(listener);
     return () => this.#listeners.delete(listener);
@@ -190,12 +197,17 @@ export class Engine implements EngineFace {
 
   async #drain(): Promise<void> {
     const first = this.#queue[0];
+    const tellMs = this.#watch.outageDueMs;
+    if (tellMs !== null && first !== undefined && timeOf(first) > tellMs) {
+      await this.#tellGaps(tellMs);
+      return;
+    }
     if (first?.type === 'fleet') {
       this.#queue.shift();
       await this.#swapFleet(first);
       return;
     }
-    const items = this.#take();
+    const items = this.#take(tellMs ?? Number.POSITIVE_INFINITY);
     const batch = new BatchBuilder();
     const committed: Delivery[] = [];
     const answers: (() => void)[] = [];
@@ -203,7 +215,13 @@ export class Engine implements EngineFace {
     const listening = this.#listeners.size > 0;
     let nowMs = 0;
     let ticksOnly = true;
-    for (const item of items) {
+    for (const [index, item] of items.entries()) {
+      // An outage found in this very batch may be due before its end.
+      const dueMs = this.#watch.outageDueMs;
+      if (dueMs !== null && timeOf(item) > dueMs) {
+        this.#queue = [...items.slice(index), ...this.#queue];
+        break;
+      }
       switch (item.type) {
         case 'delivery': {
           const { delivery } = item;
@@ -230,6 +248,13 @@ export class Engine implements EngineFace {
         case 'resume':
           nowMs = item.nowMs;
           this.#watch.resume(item.fromMs, nowMs, batch);
+          this.#watch.noteOutage('down', item.fromMs, nowMs, batch);
+          break;
+        case 'reconnected':
+          nowMs = item.nowMs;
+          this.#watch.advance(nowMs, batch);
+          this.#watch.noteOutage('connection', item.fromMs, nowMs, batch);
+          ticksOnly = false;
           break;
         case 'tick':
           this.#tickQueued = false;
@@ -273,11 +298,20 @@ export class Engine implements EngineFace {
     for (const listener of this.#listeners) listener(change);
   }
 
-  #take(): Item[] {
+  /** Everything that arrived by `dueMs` is committed, nothing later is: so what is told does not depend on how it was batched. */
+  async #tellGaps(dueMs: number): Promise<void> {
+    const batch = new BatchBuilder();
+    await this.#watch.tellGaps(dueMs, (series, fromMs, toMs) => this.#retried(() => this.#parts.store.readings(series, fromMs, toMs)), batch);
+    await this.#commit(batch.build(Math.max(dueMs, this.#committedMs)));
+    if (batch.pages.length > 0) this.#parts.onPages();
+  }
+
+  /** Items that arrived by `untilMs`, up to a change of the fleet. */
+  #take(untilMs: number): Item[] {
     let samples = 0;
     let count = 0;
     for (const item of this.#queue) {
-      if (item.type === 'fleet') break;
+      if (item.type === 'fleet' || timeOf(item) > untilMs) break;
       count += 1;
       samples += item.type === 'delivery' ? Math.max(1, item.delivery.samples.length) : 1;
       if (samples >= batchBound) break;
@@ -291,14 +325,18 @@ export class Engine implements EngineFace {
   }
 
   async #commit(batch: Batch): Promise<void> {
+    await this.#retried(() => this.#parts.store.commit(batch));
+    this.#committedMs = batch.aliveMs;
+    this.#committedReadings += batch.readings.length;
+  }
+
+  async #retried<Result>(work: () => Promise<Result>): Promise<Result> {
     for (let attempt = 0; ; attempt += 1) {
       try {
-        await this.#parts.store.commit(batch);
-        this.#committedMs = batch.aliveMs;
-        this.#committedReadings += batch.readings.length;
+        const result = await work();
         if (this.#trouble !== null) this.#parts.log.info('the store takes readings again');
         this.#trouble = null;
-        return;
+        return result;
       } catch (error) {
         if (!(error instanceof StoreError) || error.permanent) throw error;
         this.#trouble = error.message;
@@ -315,4 +353,18 @@ async function watchFromStore({ store }: EngineParts, fleet: Fleet, rules: reado
   const series = await store.seriesFor(fleet.points.map((point) => point.id));
   const stored = await store.load();
   return { watch: new Watch(fleet, rules, series, stored), stored };
+}
+
+function timeOf(item: Item): number {
+  switch (item.type) {
+    case 'delivery':
+      return item.delivery.arrivedMs;
+    case 'command':
+    case 'fleet':
+      return item.arrivedMs;
+    case 'tick':
+    case 'resume':
+    case 'reconnected':
+      return item.nowMs;
+  }
 }

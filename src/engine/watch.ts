@@ -10,7 +10,8 @@ import { initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transit
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import { showDuration } from '../domain/duration.ts';
-import type { Fleet, Point } from '../domain/fleet.ts';
+import type { Outage } from '../domain/outage.ts';
+import type { Fleet, Point, Site } from '../domain/fleet.ts';
 import { isUsable, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
 import { clear, type Verdict } from '../domain/verdict.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
@@ -20,6 +21,7 @@ import { stepRule } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
+import { gapEntry, gapOf, lookBackMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
 import { transitionText } from './words.ts';
 
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
@@ -39,6 +41,8 @@ interface Watched {
 
 interface PointLive {
   readonly point: Point;
+  readonly series: SeriesId | undefined;
+  readonly silenceBoundMs: number;
   readonly listeners: readonly { readonly watched: Watched; readonly role: string }[];
   latest: Reading | null;
   previous: Reading | null;
@@ -52,6 +56,8 @@ export class Watch {
   readonly #watched = new Map<string, Watched>();
   readonly #points = new Map<string, PointLive>();
   readonly #deadlines = new Deadlines();
+  readonly #outages = new Map<string, Outage>();
+  readonly #sites: readonly Site[];
   readonly #intake: Intake;
   readonly #rota: Rota;
   /** Rules that have a stored state: they have been woken before. */
@@ -62,6 +68,8 @@ export class Watch {
     this.#intake = new Intake(fleet, series, stored.lastStampMs);
     this.#rota = { onCall: fleet.onCall, people: new Map(fleet.people.map((person) => [person.id, person])) };
     this.#nextAlarmId = stored.nextAlarmId;
+    this.#sites = fleet.sites;
+    for (const outage of stored.outages) this.#outages.set(outage.id, outage);
 
     const storedStates = new Map(stored.ruleStates.map((row) => [row.ruleId, row]));
     const known = new Set<string>();
@@ -93,7 +101,7 @@ export class Watch {
     for (const point of fleet.points) {
       const id = series.get(point.id);
       const [latest = null, previous = null] = (id === undefined ? undefined : stored.latest.get(id)) ?? [];
-      this.#points.set(point.id, { point, listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
+      this.#points.set(point.id, { point, series: id, silenceBoundMs: silenceBoundMs(point), listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
@@ -130,6 +138,7 @@ export class Watch {
       this.#deadlines.set('wake', rule.id, wakeAtMs);
     }
     for (const alarm of this.openAlarms.values()) this.#deadlines.set('escalation', String(alarm.id), alarm.escalation.dueMs);
+    if (stored.aliveMs !== null) this.noteOutage('down', stored.aliveMs, nowMs, into);
     if (stored.aliveMs !== null && nowMs - stored.aliveMs > downtimeBoundMs) this.resume(stored.aliveMs, nowMs, into);
     for (const watched of this.#watched.values()) {
       if (!this.#known.has(watched.rule.id)) this.#judge(watched, { type: 'wake' }, nowMs, nowMs, into);
@@ -167,6 +176,45 @@ export class Watch {
     }
   }
 
+  /** What was lost between these times will be looked up. What waits from before is looked up then, too: it may arrive with the rest. */
+  noteOutage(cause: 'down' | 'connection', fromMs: number, nowMs: number, into: BatchBuilder): void {
+    if (nowMs - fromMs < shortestOutageMs) return;
+    const dueMs = nowMs + settleMs;
+    for (const waiting of this.#outages.values()) this.#setOutage({ ...waiting, dueMs }, into);
+    this.#setOutage({ id: `${cause}/*/${fromMs}`, cause, siteId: null, fromMs, toMs: nowMs, dueMs }, into);
+  }
+
+  /** The earliest time at which an outage is to be told; what arrived until then must be in the store before. */
+  get outageDueMs(): number | null {
+    let earliest: number | null = null;
+    for (const { dueMs } of this.#outages.values()) if (earliest === null || dueMs < earliest) earliest = dueMs;
+    return earliest;
+  }
+
+  /** Tells what is missing after the outages due by `dueMs`. @param readingsOf a series' stored readings in [fromMs, toMs). */
+  async tellGaps(dueMs: number, readingsOf: (series: SeriesId, fromMs: number, toMs: number) => Promise<readonly Reading[]>, into: BatchBuilder): Promise<void> {
+    this.advance(dueMs, into);
+    const toldUntilMs = new Map<string, number>();
+    for (const outage of [...this.#outages.values()].filter((one) => one.dueMs <= dueMs).sort((a, b) => a.fromMs - b.fromMs || (a.id < b.id ? -1 : 1))) {
+      const bySite = new Map<string, PointGap[]>();
+      for (const { point, series, lastStampMs } of this.#points.values()) {
+        if (point.source === null || (outage.siteId !== null && point.siteId !== outage.siteId)) continue;
+        // Not heard since: there is no second reading that would show a hole.
+        if (series === undefined || lastStampMs === null || lastStampMs <= outage.fromMs) continue;
+        const gap = gapOf(point, outage, await readingsOf(series, outage.fromMs - lookBackMs(point), dueMs + 1), toldUntilMs.get(point.id));
+        if (gap === null) continue;
+        toldUntilMs.set(point.id, gap.toMs);
+        bySite.set(point.siteId, [...(bySite.get(point.siteId) ?? []), gap]);
+      }
+      for (const site of this.#sites) {
+        const entry = gapEntry(site, outage, bySite.get(site.id) ?? []);
+        if (entry !== null) into.journal.push(entry);
+      }
+      this.#outages.delete(outage.id);
+      into.outage(outage.id, null);
+    }
+  }
+
   /** Fires every deadline before `nowMs`, each at its own time. */
   advance(nowMs: number, into: BatchBuilder): void {
     for (let due = this.#deadlines.take(nowMs); due !== null; due = this.#deadlines.take(nowMs)) this.#fire(due, into);
@@ -182,7 +230,10 @@ export class Watch {
     into.readings.push(taken);
     const live = this.#points.get(sample.pointId);
     if (live === undefined) return;
-    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) live.lastStampMs = taken.atMs;
+    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) {
+      if (live.lastStampMs !== null && taken.atMs - live.lastStampMs > live.silenceBoundMs) this.#noteSilence(live, live.lastStampMs, taken.atMs, arrivedMs, into);
+      live.lastStampMs = taken.atMs;
+    }
     if (!isUsable(taken.quality)) return;
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
@@ -306,6 +357,24 @@ export class Watch {
       atMs: page.createdMs, kind: 'page', siteId: alarm.siteId, tankId: alarm.tankId, alarmId: alarm.id, by: 'tankbell',
       text: `${alarm.title}: page to ${name} (${page.reason})`, detail: { pageId: page.id, personId: page.personId, reason: page.reason },
     });
+  }
+
+  /** A hole in a point's stamps. One that an outage explains, or that another point of the site has told of, needs no second telling. */
+  #noteSilence({ point }: PointLive, fromMs: number, toMs: number, arrivedMs: number, into: BatchBuilder): void {
+    if (point.source === null) return;
+    for (const known of this.#outages.values()) {
+      const concerns = known.siteId === null || known.siteId === point.siteId;
+      if (!concerns || known.fromMs >= toMs || known.toMs <= fromMs) continue;
+      // Points of a site do not fall silent in the same second; the widest of their holes is looked up.
+      if (known.cause === 'silence' && (fromMs < known.fromMs || toMs > known.toMs)) this.#setOutage({ ...known, fromMs: Math.min(fromMs, known.fromMs), toMs: Math.max(toMs, known.toMs) }, into);
+      return;
+    }
+    this.#setOutage({ id: `silence/${point.siteId}/${fromMs}`, cause: 'silence', siteId: point.siteId, fromMs, toMs, dueMs: arrivedMs + settleMs }, into);
+  }
+
+  #setOutage(outage: Outage, into: BatchBuilder): void {
+    this.#outages.set(outage.id, outage);
+    into.outage(outage.id, outage);
   }
 
   #setStatus(watched: Watched, status: AlarmStatus, into: BatchBuilder): void {

@@ -5,6 +5,7 @@ import type { Connection } from './connection.ts';
 import type { Batch, LiveStore, StoredRuleState } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import { pageInsertOn } from './page-row.ts';
+import { outageWriterOn } from './outages.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
 import { statusUpsertOn } from './status-row.ts';
@@ -18,6 +19,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
   const addPage = pageInsertOn(db);
   const foldRefusals = refusalFolderOn(db);
   const keepUnclaimed = unclaimedKeeperOn(db);
+  const writeOutages = outageWriterOn(db);
   const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
 
   const write = db.transaction((batch: Batch) => {
@@ -29,6 +31,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     for (const page of batch.pages) addPage(page);
     foldRefusals(batch.refusals);
     if (batch.unclaimed !== undefined) keepUnclaimed(batch.unclaimed);
+    if (batch.outages !== undefined) writeOutages(batch.outages);
     putAlive.run(batch.aliveMs);
   });
 

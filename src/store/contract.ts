@@ -4,6 +4,7 @@
  */
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
 import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/journal.ts';
+import type { Outage } from '../domain/outage.ts';
 import type { OutboxPage, Page } from '../domain/page.ts';
 import type { Reading, Refusal, SeriesId } from '../domain/reading.ts';
 import type { UnclaimedMessage } from '../domain/unclaimed.ts';
@@ -21,8 +22,15 @@ export interface Batch {
   readonly refusals: readonly RefusalCount[];
   /** Messages no point reads, in order of arrival. */
   readonly unclaimed?: readonly UnclaimedMessage[];
+  readonly outages?: readonly OutageChange[];
   /** The engine was alive and up to date at this time. */
   readonly aliveMs: number;
+}
+
+/** Found or moved, or (`null`) told and done with. */
+export interface OutageChange {
+  readonly id: string;
+  readonly outage: Outage | null;
 }
 
 export interface StoredRuleState {
@@ -48,6 +56,8 @@ export interface LiveState {
   /** For each series the time of its latest reading of any quality. */
   readonly lastStampMs: ReadonlyMap<SeriesId, number>;
   readonly nextAlarmId: number;
+  /** Not told yet. */
+  readonly outages: readonly Outage[];
   /** `aliveMs` of the last batch; `null` for a new store. */
   readonly aliveMs: number | null;
 }

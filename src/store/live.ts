@@ -5,6 +5,7 @@ import { type AlarmRow, alarmOf } from './alarm-row.ts';
 import type { Connection } from './connection.ts';
 import type { LiveState, LiveStore, StoredRuleState } from './contract.ts';
 import { latestUsableOn } from './latest.ts';
+import { outageListOn } from './outages.ts';
 import { statusListOn } from './status-row.ts';
 
 export function liveLoaderOn({ db, attempt }: Connection): Pick<LiveStore, 'seriesFor' | 'load'> {
@@ -29,6 +30,7 @@ function loaderOn(db: Database): () => LiveState {
   const nextAlarm = db.prepare<[], { id: number }>('SELECT coalesce(max(id), 0) + 1 AS id FROM alarm');
   const alive = db.prepare<[], { at_ms: number }>('SELECT at_ms FROM alive');
   const latestUsable = latestUsableOn(db);
+  const outages = outageListOn(db);
 
   // One transaction, so that everything is of the same moment.
   return db.transaction((): LiveState => {
@@ -46,6 +48,7 @@ function loaderOn(db: Database): () => LiveState {
       openAlarms: openAlarms.all().map(alarmOf),
       latest,
       lastStampMs,
+      outages: outages(),
       nextAlarmId: nextAlarm.get()?.id ?? 1,
       aliveMs: alive.get()?.at_ms ?? null,
     };

@@ -123,7 +123,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         });
         await refusedForGood(store.commit(broken));
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, outages: [], aliveMs: null,
         });
         expect(await store.journal({ limit: 9 })).toEqual([]);
         expect(await store.pages({ limit: 9 })).toEqual([]);
@@ -137,7 +137,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
     describe('live state', () => {
       it('of a new store is empty', async () => {
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, outages: [], aliveMs: null,
         });
       });
 

@@ -19,7 +19,7 @@ export type Doing =
   | { readonly type: 'expect-unknown'; readonly rule: string }
   | { readonly type: 'expect-page'; readonly person: string; readonly reason: string | null }
   | { readonly type: 'expect-no-page' }
-  | { readonly type: 'expect-journal'; readonly text: string }
+  | { readonly type: 'expect-journal' | 'expect-no-journal'; readonly text: string }
   | { readonly type: 'acknowledge'; readonly rule: string; readonly by: string }
   | { readonly type: 'shelve'; readonly rule: string; readonly forMs: number; readonly by: string }
   | { readonly type: 'unshelve' | 'out-of-service' | 'return-to-service'; readonly rule: string; readonly by: string }
@@ -90,6 +90,7 @@ function doing(said: string, line: number): Doing {
     [/^expect no page$/, () => ({ type: 'expect-no-page' })],
     [/^expect page (\S+)(?: (\S+))?$/, ([, person = '', reason]) => ({ type: 'expect-page', person, reason: reason ?? null })],
     [/^expect journal "(.+)"$/, ([, text = '']) => ({ type: 'expect-journal', text })],
+    [/^expect no journal "(.+)"$/, ([, text = '']) => ({ type: 'expect-no-journal', text })],
     [/^acknowledge (\S+) by (\S+)$/, ([, rule = '', by = '']) => ({ type: 'acknowledge', rule, by })],
     [/^shelve (\S+) for (\S+) by (\S+)$/, ([, rule = '', forText = '', by = '']) => ({ type: 'shelve', rule, forMs: time(forText, line), by })],
     [/^unshelve (\S+) by (\S+)$/, ([, rule = '', by = '']) => ({ type: 'unshelve', rule, by })],

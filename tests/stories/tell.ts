@@ -72,6 +72,11 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
       case 'expect-journal':
         if ((await store.journal({ contains: doing.text, limit: 1 })).length === 0) wrong.push(`line ${line}: nothing in the journal says "${doing.text}"; it ends: ${(await store.journal({ limit: 3 })).map(({ text }) => text).join(' / ')}`);
         return;
+      case 'expect-no-journal': {
+        const [entry] = await store.journal({ contains: doing.text, limit: 1 });
+        if (entry !== undefined) wrong.push(`line ${line}: the journal says: ${entry.text}`);
+        return;
+      }
       case 'acknowledge': {
         const alarmId = engine.view.statuses.get(ruleId(doing.rule))?.alarmId;
         if (alarmId == null) wrong.push(`line ${line}: ${doing.rule} has no open alarm to acknowledge`);
