@@ -24,6 +24,7 @@ import type { ServiceConfig } from './config/service.ts';
 import { showDuration } from './domain/duration.ts';
 import type { Fleet } from './domain/fleet.ts';
 import type { JournalEntry } from './domain/journal.ts';
+import { calibratedHistory } from './engine/calibrated-history.ts';
 import { Engine } from './engine/engine.ts';
 import { importCsv } from './engine/import-csv.ts';
 import type { Logger } from './log.ts';
@@ -50,6 +51,8 @@ export interface AppParts {
 
 export interface Core {
   readonly store: Store;
+  /** The store as it is shown: readings as calibrated. */
+  readonly history: Store;
   readonly engine: Engine;
   /** The fleet in force, its rules, and how it changes. */
   readonly desk: Desk;
@@ -97,11 +100,12 @@ export async function startCore(parts: AppParts): Promise<Core> {
       fleetFile: config.fleetFile, readers, store, engine, clock, first: { fleet, rules },
       missing: (secrets) => (config.mqtt.broker === 'embedded' ? missingSecrets(secrets, parts.env) : []),
     });
-    sender = startSender({ outbox: store, history: store, fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, channel, links: ackLinks, clock, log, notice: config.notice });
+    const history = { ...store, ...calibratedHistory(store, (pointId) => engine.view.calibrations(pointId)) };
+    sender = startSender({ outbox: store, history, fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, channel, links: ackLinks, clock, log, notice: config.notice });
     const runningSender = sender;
     undo.push(() => runningSender.stop());
     return {
-      store, engine, desk, sender, ackLinks,
+      store, history, engine, desk, sender, ackLinks,
       importCsv: (request) => importCsv(request, { store, engine, fleet: desk.inForce.fleet, clock }),
       stop: () => unwind(undo),
     };
@@ -114,7 +118,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
 export async function startApp(parts: AppParts): Promise<App> {
   const { config, clock, log } = parts;
   const core = await startCore(parts);
-  const { store, engine, desk, sender, ackLinks } = core;
+  const { store, history, engine, desk, sender, ackLinks } = core;
   const undo: (() => Promise<void> | void)[] = [() => core.stop()];
   try {
     let source: MqttSource | null = null;
@@ -123,7 +127,7 @@ export async function startApp(parts: AppParts): Promise<App> {
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
-      fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, desk, engine, store, ackLinks, importCsv: core.importCsv, localToken, sources,
+      fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, desk, engine, store: history, rawHistory: store, ackLinks, importCsv: core.importCsv, localToken, sources,
       health: () => health(engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());

@@ -7,6 +7,8 @@ import type { PayloadFormat } from '../../adapters/contract.ts';
 import { messageFields } from '../../adapters/message-fields.ts';
 import { unreadFields } from '../../adapters/rest-of-document.ts';
 import type { Clock } from '../clock.ts';
+import type { Calibration } from '../domain/calibration.ts';
+import { kinds } from '../domain/kinds.ts';
 import { showDuration } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { Reading } from '../domain/reading.ts';
@@ -15,7 +17,7 @@ import type { Engine } from '../engine/engine.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { compileRules } from '../rules/compile.ts';
 import type { Rule } from '../rules/contract.ts';
-import type { FleetStore, HistoryWriter, LiveStore, UnclaimedStore } from '../store/contract.ts';
+import type { CalibrationStore, FleetStore, HistoryWriter, LiveStore, UnclaimedStore } from '../store/contract.ts';
 import { UNCLAIMED_MESSAGES } from '../domain/unclaimed.ts';
 import { addPoint, pointLine, type WrittenPoint } from './add-point.ts';
 import { applyFleet } from './apply-fleet.ts';
@@ -33,7 +35,7 @@ export interface FleetInForce {
 export interface FleetDeskParts {
   readonly fleetFile: string;
   readonly readers: FleetReaders;
-  readonly store: FleetStore & UnclaimedStore & HistoryWriter & Pick<LiveStore, 'seriesFor'>;
+  readonly store: FleetStore & UnclaimedStore & CalibrationStore & HistoryWriter & Pick<LiveStore, 'seriesFor'>;
   readonly engine: Pick<Engine, 'applyFleet'>;
   readonly clock: Clock;
   readonly first: FleetInForce;
@@ -78,6 +80,21 @@ export class Desk implements FleetDesk {
 
   claim(request: ClaimRequest): Promise<ClaimOutcome> {
     return this.#inTurn(() => this.#claim(request));
+  }
+
+  calibrate(calibration: Calibration): Promise<void> {
+    return this.#inTurn(async () => {
+      const { store, engine } = this.#parts;
+      const { fleet, rules } = this.#inForce;
+      const point = fleet.points.find(({ id }) => id === calibration.pointId);
+      const unit = point === undefined ? '' : ` ${kinds[point.kind].unit}`;
+      await store.putCalibration(calibration, {
+        atMs: calibration.enteredMs, kind: 'fleet', siteId: point?.siteId ?? null, tankId: point?.tankId ?? null, alarmId: null, by: calibration.by,
+        text: `${point?.name ?? calibration.pointId} calibrated: raw × ${calibration.slope} ${calibration.offset < 0 ? '−' : '+'} ${Math.abs(calibration.offset)}${unit} from ${new Date(calibration.fromMs).toISOString()} on: ${calibration.why}`,
+        detail: { ...calibration },
+      });
+      await engine.applyFleet(fleet, rules);
+    });
   }
 
   #inTurn<Result>(work: () => Promise<Result>): Promise<Result> {

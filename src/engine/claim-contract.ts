@@ -1,4 +1,5 @@
 /** Changing the fleet while the service runs: taking the file anew, and claiming a source to a point. */
+import type { Calibration } from '../domain/calibration.ts';
 import type { Kind } from '../domain/kinds.ts';
 import type { MessageTime } from '../domain/unclaimed.ts';
 
@@ -6,6 +7,8 @@ export interface FleetDesk {
   /** Reads the fleet file again and takes it. */
   reload(by: string): Promise<FleetOutcome>;
   claim(request: ClaimRequest): Promise<ClaimOutcome>;
+  /** In force from its time on, for what is judged from now and for what is shown of then. What rang, rang. */
+  calibrate(calibration: Calibration): Promise<void>;
 }
 
 export type FleetOutcome =

@@ -1,5 +1,6 @@
 /** What the faces (web, CLI) see of the engine. */
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import type { Deliver } from '../domain/delivery.ts';
 import type { Reading } from '../domain/reading.ts';
@@ -28,8 +29,10 @@ export interface LiveView {
   readonly statuses: ReadonlyMap<string, AlarmStatus>;
   /** By alarm id. */
   readonly openAlarms: ReadonlyMap<number, Alarm>;
-  /** Latest usable reading of a point, however old: the caller compares it with the point's `silentAfterMs`. */
+  /** Latest usable reading of a point, as calibrated, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
+  /** Calibrations of a point, in order of time. */
+  calibrations(pointId: string): readonly Calibration[];
   /** Latest verdict of a rule with its numbers; `null` before the first since the start. */
   verdict(ruleId: string): Verdict | null;
   readonly startedMs: number;

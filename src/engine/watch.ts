@@ -8,12 +8,14 @@
  */
 import { initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import { showDuration } from '../domain/duration.ts';
 import type { Outage } from '../domain/outage.ts';
 import type { Fleet, Point, Site } from '../domain/fleet.ts';
 import { isUsable, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
 import { clear, type Verdict } from '../domain/verdict.ts';
+import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
 import type { Rule, RuleInput } from '../rules/contract.ts';
@@ -44,6 +46,9 @@ interface PointLive {
   readonly series: SeriesId | undefined;
   readonly silenceBoundMs: number;
   readonly listeners: readonly { readonly watched: Watched; readonly role: string }[];
+  /** `null`: as it comes. */
+  readonly curve: Curve | null;
+  /** As calibrated, like everything that is judged or shown. */
   latest: Reading | null;
   previous: Reading | null;
   /** Time of the latest reading of any quality. */
@@ -57,6 +62,7 @@ export class Watch {
   readonly #points = new Map<string, PointLive>();
   readonly #deadlines = new Deadlines();
   readonly #outages = new Map<string, Outage>();
+  readonly #curves: ReadonlyMap<string, readonly Calibration[]>;
   readonly #sites: readonly Site[];
   readonly #intake: Intake;
   readonly #rota: Rota;
@@ -69,6 +75,7 @@ export class Watch {
     this.#rota = { onCall: fleet.onCall, people: new Map(fleet.people.map((person) => [person.id, person])) };
     this.#nextAlarmId = stored.nextAlarmId;
     this.#sites = fleet.sites;
+    this.#curves = curvesOf(stored.calibrations);
     for (const outage of stored.outages) this.#outages.set(outage.id, outage);
 
     const storedStates = new Map(stored.ruleStates.map((row) => [row.ruleId, row]));
@@ -100,8 +107,9 @@ export class Watch {
     }
     for (const point of fleet.points) {
       const id = series.get(point.id);
-      const [latest = null, previous = null] = (id === undefined ? undefined : stored.latest.get(id)) ?? [];
-      this.#points.set(point.id, { point, series: id, silenceBoundMs: silenceBoundMs(point), listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
+      const curve = this.#curves.get(point.id) ?? null;
+      const [latest = null, previous = null] = ((id === undefined ? undefined : stored.latest.get(id)) ?? []).map((reading) => calibrated(reading, curve));
+      this.#points.set(point.id, { point, series: id, silenceBoundMs: silenceBoundMs(point), curve, listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
@@ -116,6 +124,10 @@ export class Watch {
 
   lastStampMs(pointId: string): number | null {
     return this.#points.get(pointId)?.lastStampMs ?? null;
+  }
+
+  calibrations(pointId: string): readonly Calibration[] {
+    return this.#curves.get(pointId) ?? [];
   }
 
   verdict(ruleId: string): Verdict | null {
@@ -237,11 +249,12 @@ export class Watch {
     if (!isUsable(taken.quality)) return;
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
+    const now = calibrated(taken, live.curve);
     live.previous = live.latest;
-    live.latest = taken;
+    live.latest = now;
     if (taken.atMs < arrivedMs - live.point.silentAfterMs) return;
     for (const { watched, role } of live.listeners) {
-      this.#judge(watched, { type: 'reading', role, atMs: taken.atMs, value: taken.value }, taken.atMs, arrivedMs, into);
+      this.#judge(watched, { type: 'reading', role, atMs: now.atMs, value: now.value }, taken.atMs, arrivedMs, into);
     }
   }
 
@@ -402,6 +415,10 @@ export class Watch {
       detail: { ruleId: status.ruleId, from: transition.from, to: transition.to, reason: transition.reason },
     });
   }
+}
+
+function calibrated(raw: Reading, curve: Curve | null): Reading {
+  return curve === null ? raw : { ...raw, value: calibrate(curve, raw.atMs, raw.value) };
 }
 
 function holdEvent(command: Exclude<Command, { type: 'note' | 'acknowledge' }>, nowMs: number): LifeEvent {

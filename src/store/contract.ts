@@ -3,6 +3,7 @@
  * holds for every implementation. Readers and writers are different types: only the engine is handed a `LiveStore`.
  */
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Calibration } from '../domain/calibration.ts';
 import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/journal.ts';
 import type { Outage } from '../domain/outage.ts';
 import type { OutboxPage, Page } from '../domain/page.ts';
@@ -56,6 +57,8 @@ export interface LiveState {
   /** For each series the time of its latest reading of any quality. */
   readonly lastStampMs: ReadonlyMap<SeriesId, number>;
   readonly nextAlarmId: number;
+  /** By point and time. */
+  readonly calibrations: readonly Calibration[];
   /** Not told yet. */
   readonly outages: readonly Outage[];
   /** `aliveMs` of the last batch; `null` for a new store. */
@@ -173,6 +176,13 @@ export interface FleetStore {
   putFleet(text: string, journal: readonly JournalEntry[]): Promise<void>;
 }
 
+export interface CalibrationStore {
+  /** By point and time. */
+  calibrations(): Promise<readonly Calibration[]>;
+  /** Adds it, or replaces the one of the same point and time; with its journal row, in one transaction. Readings stay as they are. */
+  putCalibration(calibration: Calibration, journal: JournalEntry): Promise<void>;
+}
+
 export interface UnclaimedSource {
   readonly topic: string;
   readonly siteId: string | null;
@@ -198,7 +208,7 @@ export interface UnclaimedStore {
   claimUnclaimed(topic: string, readings: readonly Reading[], hasMore: boolean): Promise<number>;
 }
 
-export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, UnclaimedStore {
+export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, UnclaimedStore, CalibrationStore {
   close(): Promise<void>;
 }
 

@@ -2,6 +2,7 @@
 import type { Database } from 'better-sqlite3';
 import type { Reading, SeriesId } from '../domain/reading.ts';
 import { type AlarmRow, alarmOf } from './alarm-row.ts';
+import { calibrationListOn } from './calibrations.ts';
 import type { Connection } from './connection.ts';
 import type { LiveState, LiveStore, StoredRuleState } from './contract.ts';
 import { latestUsableOn } from './latest.ts';
@@ -31,6 +32,7 @@ function loaderOn(db: Database): () => LiveState {
   const alive = db.prepare<[], { at_ms: number }>('SELECT at_ms FROM alive');
   const latestUsable = latestUsableOn(db);
   const outages = outageListOn(db);
+  const calibrations = calibrationListOn(db);
 
   // One transaction, so that everything is of the same moment.
   return db.transaction((): LiveState => {
@@ -48,6 +50,7 @@ function loaderOn(db: Database): () => LiveState {
       openAlarms: openAlarms.all().map(alarmOf),
       latest,
       lastStampMs,
+      calibrations: calibrations(),
       outages: outages(),
       nextAlarmId: nextAlarm.get()?.id ?? 1,
       aliveMs: alive.get()?.at_ms ?? null,

@@ -4,6 +4,7 @@ import { dirname } from 'node:path';
 import type { Database } from 'better-sqlite3';
 import { accountsOn } from './accounts.ts';
 import { committerOn } from './commit.ts';
+import { calibrationsOn } from './calibrations.ts';
 import { type Connection, IN_MEMORY, PRIVATE, attemptOn, openReader, openWriter } from './connection.ts';
 import type { Store } from './contract.ts';
 import { fleetOn } from './fleet.ts';
@@ -46,6 +47,7 @@ function composed(file: string, writer: Database, reader: Database): Store {
     ...historyWriterOn(writing, readings),
     ...accountsOn(writing),
     ...fleetOn(writing),
+    ...calibrationsOn(writing),
     ...unclaimedOn(writing, readings),
     close: () => attempt(() => closeBoth(writer, reader)),
   };

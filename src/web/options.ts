@@ -1,6 +1,7 @@
 /** What the web is handed; the composition root (`src/app.ts`) builds it. */
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
+import type { Measured } from '../engine/calibrated-history.ts';
 import type { FleetDesk } from '../engine/claim-contract.ts';
 import type { EngineFace } from '../engine/contract.ts';
 import type { ImportCsv } from '../engine/import-contract.ts';
@@ -22,6 +23,8 @@ export interface WebOptions {
   readonly rules: () => readonly Rule[];
   readonly engine: EngineFace;
   readonly store: HistoryReader & AccountStore & HistoryWriter & Omit<UnclaimedStore, 'claimUnclaimed'>;
+  /** Readings as they came; `store` shows them as calibrated. */
+  readonly rawHistory: Measured;
   readonly desk: FleetDesk;
   readonly ackLinks: AckLinks;
   readonly importCsv: ImportCsv;

@@ -2,7 +2,8 @@
 import type { Point } from '../domain/fleet.ts';
 import { kinds } from '../domain/kinds.ts';
 import { type Reading, isUsable } from '../domain/reading.ts';
-import type { Bucket, HistoryReader } from '../store/contract.ts';
+import type { Measured } from '../engine/calibrated-history.ts';
+import type { Bucket } from '../store/contract.ts';
 
 export interface ChartSeries {
   readonly pointId: string;
@@ -28,7 +29,7 @@ export interface Span {
 
 export const MAX_BUCKETS = 2000;
 
-export async function chartSeries(store: HistoryReader, point: Point, span: Span, buckets: number): Promise<ChartSeries> {
+export async function chartSeries(store: Measured, point: Point, span: Span, buckets: number): Promise<ChartSeries> {
   const frame = { pointId: point.id, unit: kinds[point.kind].unit, fromMs: span.fromMs, toMs: span.toMs };
   const series = await store.seriesOf(point.id);
   if (series === null) return { ...frame, shape: 'readings', t: [], mean: [], min: null, max: null, suspectMs: [] };

@@ -15,6 +15,7 @@ import { apiRoutes } from './routes/api.ts';
 import { assetRoutes } from './routes/assets.ts';
 import { acknowledgeRoutes } from './routes/acknowledge.ts';
 import { alarmRoutes } from './routes/alarms.ts';
+import { calibrateRoutes } from './routes/calibrate.ts';
 import { claimRoutes } from './routes/claim.ts';
 import { boardRoutes } from './routes/board.ts';
 import { healthRoutes } from './routes/health.ts';
@@ -75,6 +76,7 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   journalRoutes(app, context);
   sourceRoutes(app, context);
   claimRoutes(app, context);
+  calibrateRoutes(app, context);
   importRoutes(app, context, uploads);
   liveRoutes(app, context);
   apiRoutes(app, context);

@@ -179,6 +179,17 @@ export const words = {
     reloaded: (changes: number): string => (changes === 0 ? 'The fleet file says what is in force already.' : `The fleet file is in force: ${many(changes, 'change', 'changes')}, listed in the journal.`),
   },
 
+  calibration: {
+    link: 'Calibrate', title: (name: string): string => `Calibrate ${name}`, rawNow: 'Latest as it came', shownNow: 'As shown now', effect: 'What it would do', line: 'Shown would be', from: 'From', before: 'Shown now', after: 'Shown then',
+    effectHelp: 'Nothing is saved yet. Stored readings stay as they came; charts from that time on, and everything judged from now on, show them corrected. What has rung stays as it was.',
+    save: 'Save', show: 'Show the effect', saved: 'Saved and in force.', help: (unit: string): string => `Write what the sensor said (as it came) beside what is true, in ${unit}. One pair shifts everything; two pairs set the slope as well.`,
+    first: 'First pair', second: 'Second pair (if you have one)', measured: 'Sensor said', trueValue: 'True is',
+    fromField: (zone: string): string => `In force from (time in ${zone})`, fromHelp: 'Left empty: from now on.', why: 'How it was found', whyExample: 'buffers 4.01 and 7.00; reference thermometer',
+    entered: 'Entered so far', none: 'None: values are shown as they come.', since: (time: string): string => `From ${time}`, by: (name: string, time: string, why: string): string => `by ${name}, ${time}: ${why}`,
+    raw: 'raw', asIs: 'as it comes', needNumber: 'write a number', noNumber: (text: string): string => `"${text}" is no number`, needWhy: 'write how it was found, so that the next person can trust it',
+    needPair: 'the second pair needs both numbers, or none', badFrom: 'the time is none that exists there; write it like 2026-11-25T14:00', future: 'a calibration cannot begin in the future', noSwitch: 'On and off need no calibration.',
+  },
+
   unclaimed: {
     title: 'Values nobody reads', none: 'Everything that arrives belongs to a point.',
     help: 'They arrive and belong to no point. The latest 500 messages of each are kept; claimed to a point, they come along as its history.',

@@ -123,7 +123,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         });
         await refusedForGood(store.commit(broken));
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, outages: [], aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, calibrations: [], outages: [], aliveMs: null,
         });
         expect(await store.journal({ limit: 9 })).toEqual([]);
         expect(await store.pages({ limit: 9 })).toEqual([]);
@@ -137,7 +137,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
     describe('live state', () => {
       it('of a new store is empty', async () => {
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, outages: [], aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, calibrations: [], outages: [], aliveMs: null,
         });
       });
 
@@ -492,6 +492,32 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         await refusedForGood(store.putFleet('other', [entry({ text: 'lost' }), Object.assign(entry({}), broken)]));
         expect(await store.fleetText()).toBe('clients: []\n');
         expect((await store.journal({ limit: 9 })).map(({ text }) => text)).toEqual(['first fleet']);
+      });
+    });
+
+    describe('calibrations', () => {
+      it('are kept by point and time, to the bit, each with its journal row', async () => {
+        const one = { pointId: 'lobby/ph', fromMs: T0, slope: 1.02142857143, offset: -0, by: 'ana', why: 'buffers', enteredMs: T0 + 5 };
+        await store.putCalibration(one, entry({ text: 'first' }));
+        await store.putCalibration({ ...one, fromMs: T0 - 9, slope: 2 }, entry({ text: 'earlier' }));
+        await store.putCalibration({ ...one, why: 'buffers, again' }, entry({ text: 'again' }));
+        const kept = await store.calibrations();
+        expect(kept).toEqual([{ ...one, fromMs: T0 - 9, slope: 2 }, { ...one, why: 'buffers, again' }]);
+        expect(Object.is(kept[1]?.offset, -0)).toBe(true);
+        expect((await store.load()).calibrations).toEqual(kept);
+        const broken: { by: unknown } = { by: null };
+        await refusedForGood(store.putCalibration({ ...one, fromMs: T0 + 1 }, Object.assign(entry({}), broken)));
+        expect(await store.calibrations()).toHaveLength(2);
+        expect((await store.journal({ limit: 9 })).map(({ text }) => text)).toEqual(['again', 'earlier', 'first']);
+      });
+    });
+
+    describe('outages', () => {
+      it('are kept until they are told', async () => {
+        const outage = { id: 'down/*/1', cause: 'down' as const, siteId: null, fromMs: 1, toMs: 2, dueMs: 3 };
+        await store.commit(batch({ outages: [{ id: outage.id, outage }, { id: 'x', outage: { ...outage, id: 'x' } }] }));
+        await store.commit(batch({ outages: [{ id: outage.id, outage: { ...outage, dueMs: 4 } }, { id: 'x', outage: null }] }));
+        expect((await store.load()).outages).toEqual([{ ...outage, dueMs: 4 }]);
       });
     });
 

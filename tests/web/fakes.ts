@@ -1,5 +1,6 @@
 /** Small in-memory stand-ins for the engine and the store, with the behaviour their contracts promise. */
 import type { Alarm, AlarmStatus } from '../../src/domain/alarm.ts';
+import type { Calibration } from '../../src/domain/calibration.ts';
 import type { Command, CommandResult } from '../../src/domain/command.ts';
 import type { JournalEntry, StoredJournalEntry } from '../../src/domain/journal.ts';
 import type { OutboxPage } from '../../src/domain/page.ts';
@@ -171,6 +172,7 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
 /** Keeps alarms and statuses in the store it is given and changes them as the life of an alarm demands. */
 export class FakeEngine implements EngineFace {
   readonly commands: Command[] = [];
+  readonly calibrationRows: Calibration[] = [];
   readonly verdicts = new Map<string, Verdict>();
   readonly view: LiveView;
   private readonly listeners = new Set<(change: Committed) => void>();
@@ -189,6 +191,7 @@ export class FakeEngine implements EngineFace {
       get trouble(): string | null { return engine.trouble; },
       get statuses(): ReadonlyMap<string, AlarmStatus> { return store.statusRows; },
       get openAlarms(): ReadonlyMap<number, Alarm> { return new Map([...store.alarmRows].filter(([, alarm]) => alarm.closedMs === null)); },
+      calibrations(pointId: string): readonly Calibration[] { return engine.calibrationRows.filter((row) => row.pointId === pointId); },
       verdict(ruleId: string): Verdict | null { return engine.verdicts.get(ruleId) ?? null; },
       latest(pointId: string): Reading | null {
         const series = store.series.get(pointId);

@@ -52,12 +52,15 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
       host: '127.0.0.1', port: 0, publicUrl: 'http://127.0.0.1', notice: 'Invented data: no such clients, sites or tanks exist.',
       fleet: () => world.fleet,
       rules: () => rules,
-      engine, store,
+      engine, store, rawHistory: store,
       desk: {
         reload: async () => reloads.next,
         claim: async (request) => {
           claims.push(request);
           return reloads.claim(request);
+        },
+        calibrate: async (calibration) => {
+          engine.calibrationRows.push(calibration);
         },
       },
       ackLinks: { verify: (token) => verify(token) },

@@ -68,12 +68,13 @@ export const endpoints: readonly Endpoint[] = [
       from: msParam('Beginning of the span, ms since 1970.'),
       to: msParam('End of the span, not included.'),
       buckets: z.coerce.number().int().min(1).max(MAX_BUCKETS).default(600).describe(`At most so many buckets; 1 to ${MAX_BUCKETS}.`),
+      raw: z.stringbool({ truthy: ['true'], falsy: ['false'] }).default(false).describe('Readings as they came, not as calibrated.'),
     }).refine(({ from, to }) => from < to, { error: 'must be after `from`', path: ['to'] }),
     body: nothing, answer: seriesShape, failures: notFound,
     async handle(context, { params, query }) {
       const point = context.fleet().points.find((one) => one.id === `${params.owner}/${params.point}`);
       if (point === undefined) throw new WebError(404, words.error.noPoint);
-      const series = await chartSeries(context.store, point, { fromMs: query.from, toMs: query.to }, query.buckets);
+      const series = await chartSeries(query.raw ? context.rawHistory : context.store, point, { fromMs: query.from, toMs: query.to }, query.buckets);
       return { ...series, t: [...series.t], mean: [...series.mean], min: series.min === null ? null : [...series.min], max: series.max === null ? null : [...series.max], suspectMs: [...series.suspectMs] };
     },
   }),

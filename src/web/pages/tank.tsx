@@ -113,7 +113,7 @@ function PresentTable({ presents, nowMs }: { presents: readonly Present[]; nowMs
       <tbody>
         {presents.map((present) => (
           <tr key={present.point.id}>
-            <th scope="row">{present.point.name}</th>
+            <th scope="row">{present.point.kind === 'switch' ? present.point.name : <a href={`/points/${present.point.id.split('/').map(encodeURIComponent).join('/')}/calibration`} title={words.calibration.link}>{present.point.name}</a>}</th>
             <td><Value present={present} nowMs={nowMs} /><LimitStrip present={present} /></td>
             <td>{present.state === 'never' ? '' : <time dateTime={iso(present.atMs)}>{showAge(present.atMs, nowMs)}</time>}</td>
             <td class="muted" data-label={column.limits}>{limitsText(present) ?? words.none}</td>
