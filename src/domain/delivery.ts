@@ -7,6 +7,8 @@ export interface Delivery {
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  /** From a file, not from a source as it measures: its stamps say nothing about a clock. */
+  readonly fromFile?: boolean;
   /** Messages no point reads; committed with the rest. */
   readonly unclaimed?: readonly UnclaimedMessage[];
   /** Called exactly once, after everything above is committed: the moment to acknowledge. Must not throw. */

@@ -4,6 +4,7 @@ import type { JournalEntry } from '../domain/journal.ts';
 import type { Outage } from '../domain/outage.ts';
 import type { Page } from '../domain/page.ts';
 import type { Reading, Refusal } from '../domain/reading.ts';
+import type { ClockState } from '../domain/source-clock.ts';
 import type { UnclaimedMessage } from '../domain/unclaimed.ts';
 import type { Batch, RefusalCount, StoredRuleState } from '../store/contract.ts';
 
@@ -16,6 +17,7 @@ export class BatchBuilder {
   readonly #statuses = new Map<string, AlarmStatus>();
   readonly #alarms = new Map<number, Alarm>();
   readonly #refusals = new Map<string, RefusalCount>();
+  readonly #clocks = new Map<string, ClockState | null>();
   readonly #outages = new Map<string, Outage | null>();
 
   ruleState(changed: StoredRuleState): void {
@@ -34,6 +36,10 @@ export class BatchBuilder {
     this.#outages.set(id, changed);
   }
 
+  clock(source: string, state: ClockState | null): void {
+    this.#clocks.set(source, state);
+  }
+
   refusal(refused: Refusal, atMs: number): void {
     const key = `${refused.source}\n${refused.reason}`;
     const known = this.#refusals.get(key);
@@ -41,7 +47,7 @@ export class BatchBuilder {
   }
 
   get isEmpty(): boolean {
-    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0 && this.unclaimed.length === 0 && this.#outages.size === 0;
+    return this.readings.length === 0 && !this.changesAlarms && this.#ruleStates.size === 0 && this.#refusals.size === 0 && this.unclaimed.length === 0 && this.#outages.size === 0 && this.#clocks.size === 0;
   }
 
   get changesAlarms(): boolean {
@@ -57,6 +63,7 @@ export class BatchBuilder {
       readings: this.readings, pages: this.pages, journal: this.journal, unclaimed: this.unclaimed, aliveMs,
       ruleStates: [...this.#ruleStates.values()], statuses: [...this.#statuses.values()], alarms: [...this.#alarms.values()], refusals: [...this.#refusals.values()],
       outages: [...this.#outages].map(([id, outage]) => ({ id, outage })),
+      clocks: [...this.#clocks].map(([source, state]) => ({ source, state })),
     };
   }
 }

@@ -4,6 +4,7 @@ import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import type { Deliver } from '../domain/delivery.ts';
 import type { Reading } from '../domain/reading.ts';
+import type { SourceClock } from '../domain/source-clock.ts';
 import type { Verdict } from '../domain/verdict.ts';
 
 export interface EngineFace {
@@ -31,6 +32,8 @@ export interface LiveView {
   readonly openAlarms: ReadonlyMap<number, Alarm>;
   /** Latest usable reading of a point, as calibrated, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
+  /** Of every source that sends times of its own. */
+  clocks(): readonly SourceClock[];
   /** Calibrations of a point, in order of time. */
   calibrations(pointId: string): readonly Calibration[];
   /** Latest verdict of a rule with its numbers; `null` before the first since the start. */

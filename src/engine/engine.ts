@@ -79,6 +79,7 @@ export class Engine implements EngineFace {
         return engine.#watch.openAlarms;
       },
       latest: (pointId) => engine.#watch.latest(pointId),
+      clocks: () => engine.#watch.clocks(),
       calibrations: (pointId) => engine.#watch.calibrations(pointId),
       verdict: (ruleId) => engine.#watch.verdict(ruleId),
       startedMs,
@@ -229,7 +230,7 @@ export class Engine implements EngineFace {
           nowMs = delivery.arrivedMs;
           this.#watch.advance(nowMs, batch);
           for (const sample of delivery.samples) {
-            this.#watch.sample(sample, nowMs, batch);
+            this.#watch.sample(sample, nowMs, batch, delivery.fromFile);
             if (listening) pointIds.add(sample.pointId);
           }
           for (const refused of delivery.refusals) batch.refusal(refused, nowMs);

@@ -187,7 +187,7 @@ class Import {
     const { engine, clock } = this.#parts;
     await new Promise<void>((resolve) => {
       const offer = (): void => {
-        const taken = engine.deliver({ arrivedMs: clock.now(), samples, refusals: [], committed: resolve });
+        const taken = engine.deliver({ arrivedMs: clock.now(), samples, refusals: [], fromFile: true, committed: resolve });
         // The queue is full of live readings: they go first.
         if (!taken) void clock.sleep(50).then(offer);
       };

@@ -14,6 +14,7 @@ import { showDuration } from '../domain/duration.ts';
 import type { Outage } from '../domain/outage.ts';
 import type { Fleet, Point, Site } from '../domain/fleet.ts';
 import { isUsable, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
+import type { SourceClock } from '../domain/source-clock.ts';
 import { clear, type Verdict } from '../domain/verdict.ts';
 import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
@@ -24,7 +25,7 @@ import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
 import { gapEntry, gapOf, lookBackMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
-import { transitionText } from './words.ts';
+import { clockText, transitionText } from './words.ts';
 
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
 const removedWhy = 'the rule is no longer in the fleet';
@@ -71,7 +72,7 @@ export class Watch {
   #nextAlarmId: number;
 
   constructor(fleet: Fleet, rules: readonly Rule[], series: ReadonlyMap<string, SeriesId>, stored: LiveState) {
-    this.#intake = new Intake(fleet, series, stored.lastStampMs);
+    this.#intake = new Intake(fleet, series, stored.lastStampMs, stored.clocks);
     this.#rota = { onCall: fleet.onCall, people: new Map(fleet.people.map((person) => [person.id, person])) };
     this.#nextAlarmId = stored.nextAlarmId;
     this.#sites = fleet.sites;
@@ -233,8 +234,9 @@ export class Watch {
   }
 
   /** One sample of a delivery that arrived at `arrivedMs`; `advance(arrivedMs)` comes first. */
-  sample(sample: Sample, arrivedMs: number, into: BatchBuilder): void {
-    const taken = this.#intake.take(sample, arrivedMs);
+  sample(sample: Sample, arrivedMs: number, into: BatchBuilder, fromFile = false): void {
+    const taken = this.#intake.take(sample, arrivedMs, fromFile);
+    if (this.#intake.clockSteps.length > 0) this.#noteClocks(arrivedMs, into);
     if (isRefusal(taken)) {
       into.refusal(taken, arrivedMs);
       return;
@@ -255,6 +257,23 @@ export class Watch {
     if (taken.atMs < arrivedMs - live.point.silentAfterMs) return;
     for (const { watched, role } of live.listeners) {
       this.#judge(watched, { type: 'reading', role, atMs: now.atMs, value: now.value }, taken.atMs, arrivedMs, into);
+    }
+  }
+
+  clocks(): readonly SourceClock[] {
+    return this.#intake.clocks();
+  }
+
+  #noteClocks(nowMs: number, into: BatchBuilder): void {
+    for (const { source, point, before, after } of this.#intake.clockSteps.splice(0)) {
+      into.clock(source, after);
+      const wasWrongMs = before?.wrongSinceMs ?? null;
+      const isWrongMs = after?.wrongSinceMs ?? null;
+      if ((wasWrongMs === null) === (isWrongMs === null)) continue;
+      into.journal.push({
+        atMs: nowMs, kind: 'service', siteId: point.siteId, tankId: null, alarmId: null, by: 'tankbell',
+        text: clockText(source, wasWrongMs, after, nowMs), detail: { source, wrong: isWrongMs !== null, lagMs: after === null ? null : after.leastLagMs },
+      });
     }
   }
 

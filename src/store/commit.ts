@@ -8,6 +8,7 @@ import { pageInsertOn } from './page-row.ts';
 import { outageWriterOn } from './outages.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
+import { clockWriterOn } from './source-clocks.ts';
 import { statusUpsertOn } from './status-row.ts';
 import { unclaimedKeeperOn } from './unclaimed.ts';
 
@@ -19,6 +20,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
   const addPage = pageInsertOn(db);
   const foldRefusals = refusalFolderOn(db);
   const keepUnclaimed = unclaimedKeeperOn(db);
+  const writeClocks = clockWriterOn(db);
   const writeOutages = outageWriterOn(db);
   const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
 
@@ -31,6 +33,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     for (const page of batch.pages) addPage(page);
     foldRefusals(batch.refusals);
     if (batch.unclaimed !== undefined) keepUnclaimed(batch.unclaimed);
+    if (batch.clocks !== undefined) writeClocks(batch.clocks);
     if (batch.outages !== undefined) writeOutages(batch.outages);
     putAlive.run(batch.aliveMs);
   });

@@ -8,6 +8,7 @@ import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/jo
 import type { Outage } from '../domain/outage.ts';
 import type { OutboxPage, Page } from '../domain/page.ts';
 import type { Reading, Refusal, SeriesId } from '../domain/reading.ts';
+import type { ClockState } from '../domain/source-clock.ts';
 import type { UnclaimedMessage } from '../domain/unclaimed.ts';
 
 /** Everything one step of the engine decided; written in one transaction or not at all. */
@@ -24,8 +25,15 @@ export interface Batch {
   /** Messages no point reads, in order of arrival. */
   readonly unclaimed?: readonly UnclaimedMessage[];
   readonly outages?: readonly OutageChange[];
+  readonly clocks?: readonly ClockChange[];
   /** The engine was alive and up to date at this time. */
   readonly aliveMs: number;
+}
+
+/** `null`: the clock is right. */
+export interface ClockChange {
+  readonly source: string;
+  readonly state: ClockState | null;
 }
 
 /** Found or moved, or (`null`) told and done with. */
@@ -57,6 +65,8 @@ export interface LiveState {
   /** For each series the time of its latest reading of any quality. */
   readonly lastStampMs: ReadonlyMap<SeriesId, number>;
   readonly nextAlarmId: number;
+  /** By source: clocks under suspicion or found wrong. */
+  readonly clocks: ReadonlyMap<string, ClockState>;
   /** By point and time. */
   readonly calibrations: readonly Calibration[];
   /** Not told yet. */

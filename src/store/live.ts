@@ -7,6 +7,7 @@ import type { Connection } from './connection.ts';
 import type { LiveState, LiveStore, StoredRuleState } from './contract.ts';
 import { latestUsableOn } from './latest.ts';
 import { outageListOn } from './outages.ts';
+import { clockListOn } from './source-clocks.ts';
 import { statusListOn } from './status-row.ts';
 
 export function liveLoaderOn({ db, attempt }: Connection): Pick<LiveStore, 'seriesFor' | 'load'> {
@@ -32,6 +33,7 @@ function loaderOn(db: Database): () => LiveState {
   const alive = db.prepare<[], { at_ms: number }>('SELECT at_ms FROM alive');
   const latestUsable = latestUsableOn(db);
   const outages = outageListOn(db);
+  const clocks = clockListOn(db);
   const calibrations = calibrationListOn(db);
 
   // One transaction, so that everything is of the same moment.
@@ -52,6 +54,7 @@ function loaderOn(db: Database): () => LiveState {
       lastStampMs,
       calibrations: calibrations(),
       outages: outages(),
+      clocks: clocks(),
       nextAlarmId: nextAlarm.get()?.id ?? 1,
       aliveMs: alive.get()?.at_ms ?? null,
     };

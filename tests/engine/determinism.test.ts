@@ -30,7 +30,7 @@ interface Arrival {
   readonly value: number;
 }
 
-/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings. */
+/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings, a wrong clock. */
 function uneasyDay(seed: number): Arrival[] {
   const next = random(seed);
   const arrivals: Arrival[] = [];
@@ -44,7 +44,9 @@ function uneasyDay(seed: number): Arrival[] {
       if (atMs < silentUntil) continue;
       const value = point.kind === 'temperature' ? 24 + level * 6 + next() * 0.2 : point.kind === 'level' ? Math.round(level * 400) : level > 0.5 ? 55 + next() * 250 : 0;
       const lateMs = next() < 0.03 ? next() * 20 * MINUTE : next() * 2000;
-      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs, value });
+      // A clock that runs three hours behind for a while.
+      const stampMs = point === fleet.points[1] && i > 400 && i < 700 ? atMs - 180 * MINUTE : atMs;
+      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs: stampMs, value });
       if (next() < 0.01) arrivals.push({ arrivedMs: Math.floor(atMs + lateMs + next() * 5000), pointId: point.id, atMs, value });
     }
   }
@@ -95,6 +97,7 @@ test.each([1, 2, 3])('seed %i', async (seed) => {
   const plain = await run(arrivals, seed, { batch: 1, ticks: false, restarts: false });
   expect(plain).toHaveProperty('alarms.length', expect.toSatisfy((length: number) => length > 10));
   expect(plain).toHaveProperty('pages.length', expect.toSatisfy((length: number) => length > 10));
+  expect(JSON.stringify(plain)).toContain('3 h behind');
   for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }, { batch: 5, ticks: true, restarts: false, fleets: true }]) {
     expect(await run(arrivals, seed + 100, options), JSON.stringify({ seed, ...options })).toEqual(plain);
   }

@@ -123,7 +123,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         });
         await refusedForGood(store.commit(broken));
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, calibrations: [], outages: [], aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null,
         });
         expect(await store.journal({ limit: 9 })).toEqual([]);
         expect(await store.pages({ limit: 9 })).toEqual([]);
@@ -137,7 +137,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
     describe('live state', () => {
       it('of a new store is empty', async () => {
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, calibrations: [], outages: [], aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null,
         });
       });
 
@@ -509,6 +509,15 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         await refusedForGood(store.putCalibration({ ...one, fromMs: T0 + 1 }, Object.assign(entry({}), broken)));
         expect(await store.calibrations()).toHaveLength(2);
         expect((await store.journal({ limit: 9 })).map(({ text }) => text)).toEqual(['again', 'earlier', 'first']);
+      });
+    });
+
+    describe('clocks of sources', () => {
+      it('are kept while they are not right', async () => {
+        const state = { firstMs: 1, lastMs: 2, messages: 3, leastLagMs: 4, mostLagMs: 5, wrongSinceMs: null };
+        await store.commit(batch({ clocks: [{ source: 'a', state }, { source: 'b', state }] }));
+        await store.commit(batch({ clocks: [{ source: 'a', state: { ...state, wrongSinceMs: 6 } }, { source: 'b', state: null }] }));
+        expect((await store.load()).clocks).toEqual(new Map([['a', { ...state, wrongSinceMs: 6 }]]));
       });
     });
 

@@ -101,7 +101,7 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
     feed.values.forEach((value, i) => {
       if (value === null) return;
       const takenMs = story.startMs + feed.fromMs + i * feed.everyMs;
-      const arrivedMs = takenMs + feed.lateMs;
+      const arrivedMs = feed.storedUntilMs === null ? takenMs + feed.lateMs : story.startMs + feed.storedUntilMs + i * 20;
       events.push({
         atMs: arrivedMs, order: 0,
         run: async () => {

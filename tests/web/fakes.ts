@@ -5,6 +5,7 @@ import type { Command, CommandResult } from '../../src/domain/command.ts';
 import type { JournalEntry, StoredJournalEntry } from '../../src/domain/journal.ts';
 import type { OutboxPage } from '../../src/domain/page.ts';
 import { type Reading, isUsable } from '../../src/domain/reading.ts';
+import type { SourceClock } from '../../src/domain/source-clock.ts';
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Committed, EngineFace, LiveView } from '../../src/engine/contract.ts';
 import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, JournalQuery, RefusalCount, UnclaimedSource } from '../../src/store/contract.ts';
@@ -172,6 +173,7 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore {
 /** Keeps alarms and statuses in the store it is given and changes them as the life of an alarm demands. */
 export class FakeEngine implements EngineFace {
   readonly commands: Command[] = [];
+  readonly clockRows: SourceClock[] = [];
   readonly calibrationRows: Calibration[] = [];
   readonly verdicts = new Map<string, Verdict>();
   readonly view: LiveView;
@@ -191,6 +193,7 @@ export class FakeEngine implements EngineFace {
       get trouble(): string | null { return engine.trouble; },
       get statuses(): ReadonlyMap<string, AlarmStatus> { return store.statusRows; },
       get openAlarms(): ReadonlyMap<number, Alarm> { return new Map([...store.alarmRows].filter(([, alarm]) => alarm.closedMs === null)); },
+      clocks(): readonly SourceClock[] { return engine.clockRows; },
       calibrations(pointId: string): readonly Calibration[] { return engine.calibrationRows.filter((row) => row.pointId === pointId); },
       verdict(ruleId: string): Verdict | null { return engine.verdicts.get(ruleId) ?? null; },
       latest(pointId: string): Reading | null {

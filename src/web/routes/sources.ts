@@ -6,7 +6,8 @@ import { presentOf } from '../present.ts';
 import { unclaimedFacts } from '../unclaimed.ts';
 import { words } from '../words.ts';
 
-const REFUSALS_SHOWN = 200;
+/** All that the store keeps. */
+const REFUSALS_SHOWN = 500;
 
 const count = z.coerce.number().int().min(0).max(1e9).optional().catch(undefined);
 const doneQuery = z.object({ claimed: z.string().max(200).optional().catch(undefined), stored: count, changes: count });
@@ -28,6 +29,7 @@ export function sourceRoutes(app: FastifyInstance, context: WebContext): void {
     return sendHtml(reply, sourcesPage({
       viewer, sources: context.sources(), refusals: await context.store.refusals(REFUSALS_SHOWN), silent,
       unclaimed: await unclaimedFacts(context.store, context.fleet()), siteNameOf: (siteId) => nameOf.get(siteId) ?? siteId,
+      clocks: context.engine.view.clocks(),
       outcome: done !== undefined ? words.unclaimed.done(done.name, stored) : changes !== undefined ? words.sources.reloaded(changes) : null,
     }));
   });
