@@ -32,6 +32,8 @@ export interface LiveView {
   readonly openAlarms: ReadonlyMap<number, Alarm>;
   /** Latest usable reading of a point, as calibrated, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
+  /** Time of the latest reading of any quality: later than that of `latest` when the newest cannot be true. */
+  lastStampMs(pointId: string): number | null;
   /** Of every source that sends times of its own. */
   clocks(): readonly SourceClock[];
   /** Calibrations of a point, in order of time. */

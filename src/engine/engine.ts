@@ -79,6 +79,7 @@ export class Engine implements EngineFace {
         return engine.#watch.openAlarms;
       },
       latest: (pointId) => engine.#watch.latest(pointId),
+      lastStampMs: (pointId) => engine.#watch.lastStampMs(pointId),
       clocks: () => engine.#watch.clocks(),
       calibrations: (pointId) => engine.#watch.calibrations(pointId),
       verdict: (ruleId) => engine.#watch.verdict(ruleId),

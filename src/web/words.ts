@@ -72,6 +72,9 @@ export const words = {
     chartSpan: (from: string, to: string): string => `${from} to ${to}`,
     nothingStored: 'Nothing stored in this span.',
     lowHigh: (low: string, high: string): string => `lowest ${low}, highest ${high}`,
+    perHour: (unit: string): string => `${unit}, counted`,
+    suspects: (n: number, last: string): string => `${many(n, 'reading', 'readings')} that cannot be true, left out and never judged; the last ${last}`,
+    suspectNow: (age: string): string => `an impossible value came ${age}; it is not judged`,
     openAlarms: 'Open alarms',
     noOpenAlarms: 'No open alarms.',
     pastAlarms: 'Past alarms',
@@ -237,7 +240,7 @@ export const words = {
   error: {
     title: (status: number): string => (status === 404 ? 'Nothing here' : status === 403 ? 'Not allowed' : status === 429 ? 'Too many tries' : status < 500 ? 'That did not work' : 'Something broke'),
     notFound: 'There is no page or thing at this address.',
-    noTank: 'There is no such tank.', noAlarm: 'There is no such alarm.', noPoint: 'There is no such point.',
+    noTank: 'There is no such tank.', noAlarm: 'There is no such alarm.', noPoint: 'There is no such point.', noCounter: 'as: only a counter (kind energy) has an increase.',
     foreign: (why: string): string => `The request was refused because ${why}. Open the page itself and try again.`,
     broke: 'The fault is written to the log of the service. Trying again may help.',
     login: 'Log in first: send the session cookie that POST /login hands out.',

@@ -193,6 +193,10 @@ export class FakeEngine implements EngineFace {
       get trouble(): string | null { return engine.trouble; },
       get statuses(): ReadonlyMap<string, AlarmStatus> { return store.statusRows; },
       get openAlarms(): ReadonlyMap<number, Alarm> { return new Map([...store.alarmRows].filter(([, alarm]) => alarm.closedMs === null)); },
+      lastStampMs(pointId: string): number | null {
+        const series = store.series.get(pointId);
+        return series === undefined ? null : (store.rows.get(series) ?? []).at(-1)?.atMs ?? null;
+      },
       clocks(): readonly SourceClock[] { return engine.clockRows; },
       calibrations(pointId: string): readonly Calibration[] { return engine.calibrationRows.filter((row) => row.pointId === pointId); },
       verdict(ruleId: string): Verdict | null { return engine.verdicts.get(ruleId) ?? null; },
