@@ -207,7 +207,7 @@ export const words = {
     guess: (what: string, why: string): string => `perhaps ${what}: ${why}`, noGuess: 'no guess what it is',
     claim: 'Claim …', claimTitle: 'Claim to a point', topic: 'Topic', pointer: 'Where in the message', latest: 'Latest values', guessed: 'A guess',
     owner: 'Belongs to', siteItself: (name: string): string => `${name} itself (room, supply)`, name: 'Name', nameFromId: 'made of the id', id: 'Id', idHelp: 'Small letters, digits, hyphens. Its history hangs on it: it stays for good.',
-    kind: 'What it measures', chooseKind: 'choose', unit: 'Unit it sends', unitOfKind: 'the usual one (°C, mm, %, L, mS/cm, W, A, kWh, V, L/h, %RH, pH), or the one in the message',
+    kind: 'What it measures', chooseKind: 'choose', unit: 'Unit it sends', unitOfKind: 'the usual one, or as the message says',
     equipment: 'Measured at', noEquipment: 'no piece of equipment', cadence: 'A reading comes every', useTime: (pointer: string): string => `Take the time from ${pointer} in the message`,
     claimHelp: 'Adds the point to the fleet file and takes it at once, without a restart. Kept readings become its history and ring nobody.', claimNow: 'Claim',
     needId: 'write an id', needKind: 'choose what it measures', needEvery: 'write how often a reading comes, like 30s, 10m or 1h',
