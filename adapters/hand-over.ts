@@ -6,6 +6,7 @@ import type { Clock } from '../src/clock.ts';
 import type { Deliver, Delivery } from '../src/domain/delivery.ts';
 import type { PresenceChange } from '../src/domain/presence.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
+import type { UnclaimedMessage } from '../src/domain/unclaimed.ts';
 import type { Routed } from './router.ts';
 import { shorten } from './source.ts';
 
@@ -121,21 +122,25 @@ export class HandOver {
   }
 }
 
+const none: readonly never[] = [];
+
 /** A delivery as an object of a class: one is made for every message, and a closure each would cost more than the rest of the way. */
 class Handed implements Delivery {
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
   readonly presence: readonly PresenceChange[];
+  readonly unclaimed: readonly UnclaimedMessage[];
   readonly #owner: HandOver;
   readonly #done: () => void;
 
-  constructor(owner: HandOver, arrivedMs: number, { samples, presence = [] }: Routed, refusals: readonly Refusal[], done: () => void) {
+  constructor(owner: HandOver, arrivedMs: number, { samples, presence = none, unclaimed = none }: Routed, refusals: readonly Refusal[], done: () => void) {
     this.#owner = owner;
     this.arrivedMs = arrivedMs;
     this.samples = samples;
     this.refusals = refusals;
     this.presence = presence;
+    this.unclaimed = unclaimed;
     this.#done = done;
   }
 

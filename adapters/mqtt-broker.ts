@@ -46,7 +46,7 @@ export async function startMqttBroker(options: MqttBrokerOptions): Promise<MqttS
   checkAccounts(options.accounts);
   const broker = new Broker(options);
   const port = await broker.listen();
-  return { port, status: () => broker.status(), stop: () => broker.stop() };
+  return { port, status: () => broker.status(), stop: () => broker.stop(), fleetChanged: (accounts) => broker.fleetChanged(accounts) };
 }
 
 function checkAccounts(accounts: readonly BrokerAccount[]): void {
@@ -78,9 +78,10 @@ interface Device {
 
 class Broker {
   readonly #options: MqttBrokerOptions;
-  readonly #login: ReturnType<typeof makeLogin>;
+  #login: ReturnType<typeof makeLogin>;
   readonly #handOver: HandOver;
   readonly #tell: ReturnType<typeof foldEvents>;
+  readonly #connected = new Set<Client>();
   readonly #devices = new WeakMap<Client, Device>();
   readonly #clientIds = new WeakMap<Client, string>();
   readonly #sockets = new Set<Socket>();
@@ -117,8 +118,14 @@ class Broker {
       authorizePublish: (client, packet, done) => this.#publish(client, packet, done),
       authorizeSubscribe: (client, subscription, done) => done(null, this.#subscribe(client, subscription)),
     });
-    aedes.on('client', (client) => this.#event('client-connected', client, `A device connected: ${this.#nameOf(client)}.`));
-    aedes.on('clientDisconnect', (client) => this.#event('client-gone', client, `A device disconnected: ${this.#nameOf(client)}.`));
+    aedes.on('client', (client) => {
+      this.#connected.add(client);
+      this.#event('client-connected', client, `A device connected: ${this.#nameOf(client)}.`);
+    });
+    aedes.on('clientDisconnect', (client) => {
+      this.#connected.delete(client);
+      this.#event('client-gone', client, `A device disconnected: ${this.#nameOf(client)}.`);
+    });
     this.#aedes = aedes;
     this.#server.on(tls === null ? 'connection' : 'secureConnection', (socket: Socket) => this.#accept(aedes, socket));
     this.#server.on('drop', () => this.#refusedConnection(`all ${MAX_CONNECTIONS} connections are taken`, null));
@@ -202,6 +209,17 @@ class Broker {
     const id = this.#clientIds.get(client) ?? '';
     this.#devices.set(client, { account, name: id === '' ? account.user : `${account.user}, client id ${shorten(id, 60)}` });
     return [null, true];
+  }
+
+  /** Devices whose account is gone or fenced otherwise are disconnected; they may log in anew. @throws Error when the accounts are not safe. */
+  fleetChanged(accounts: readonly BrokerAccount[]): void {
+    checkAccounts(accounts);
+    this.#login = makeLogin(accounts);
+    for (const client of this.#connected) {
+      const account = this.#devices.get(client)?.account;
+      if (account === undefined) continue;
+      if (!accounts.some(({ user, password, topics }) => user === account.user && password === account.password && topics === account.topics)) client.close();
+    }
   }
 
   /** Also called for the will of a device that vanished. `done` lets the broker acknowledge and forward. */

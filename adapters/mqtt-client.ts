@@ -13,7 +13,7 @@ import type { Deliver } from '../src/domain/delivery.ts';
 import type { Announcement, Publication } from './contract.ts';
 import { foldEvents } from './event-fold.ts';
 import { HandOver } from './hand-over.ts';
-import type { Router } from './router.ts';
+import { carriesNothing, type Router } from './router.ts';
 import type { MqttSource, SourceEvent, SourceStatus } from './source.ts';
 
 export interface MqttClientOptions {
@@ -30,6 +30,8 @@ export interface MqttClientOptions {
   readonly deliver: Deliver;
   readonly clock: Clock;
   onEvent(event: SourceEvent): void;
+  /** The connection is back; before, from `fromMs` on, there was none. Told each time, unlike events. */
+  onReconnected?(fromMs: number): void;
 }
 
 const RETRY_FIRST_MS = 500;
@@ -56,7 +58,7 @@ export async function startMqttClient(options: MqttClientOptions): Promise<MqttS
   const announcedMs = options.clock.now();
   const will = announcement === null ? null : willOf(announcement, announcedMs);
   const source = new Source(options, address, connect(connectOptions(options, address, will)), announcedMs);
-  return { status: () => source.status(), stop: () => source.stop() };
+  return { status: () => source.status(), stop: () => source.stop(), fleetChanged: () => source.fleetChanged() };
 }
 
 type Will = NonNullable<IClientOptions['will']>;
@@ -120,6 +122,8 @@ class Source {
   #stopping = false;
   /** Stands in the will of this connection, and in what is said when it begins (Sparkplug 3.0.0 wants them equal). */
   #announcedMs: number;
+  #downSinceMs: number | null;
+  #subscribed: readonly string[] = [];
 
   constructor(options: MqttClientOptions, address: URL, client: MqttClient, announcedMs: number) {
     this.#announcedMs = announcedMs;
@@ -127,6 +131,7 @@ class Source {
     this.#address = address;
     this.#client = client;
     this.#sinceMs = options.clock.now();
+    this.#downSinceMs = this.#sinceMs;
     this.#tell = foldEvents(options.onEvent);
     this.#handOver = new HandOver(options.deliver, options.clock, () => this.#resume());
     this.#acks = new Acks(client);
@@ -151,6 +156,10 @@ class Source {
     // A connected client says goodbye; one that is trying to connect just stops trying.
     await this.#client.endAsync(!this.#client.connected);
     this.#turn('stopped', null);
+  }
+
+  fleetChanged(): void {
+    if (this.#client.connected && !this.#stopping) this.#subscribe(true);
   }
 
   #listen(): void {
@@ -197,7 +206,7 @@ class Source {
     const bytes = typeof payload === 'string' ? Buffer.from(payload) : payload;
     const routed = this.#options.router.route({ topic, bytes, arrivedMs, retain: packet.retain });
     this.#publish(routed.ask ?? []);
-    if (routed.samples.length === 0 && routed.refusals.length === 0 && (routed.presence ?? []).length === 0) {
+    if (carriesNothing(routed)) {
       callback();
     } else if (qos === 0 || messageId === undefined) {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
@@ -221,6 +230,8 @@ class Source {
     const atMs = this.#options.clock.now();
     const { clientId } = this.#options;
     this.#turn('up', null);
+    if (this.#downSinceMs !== null) this.#options.onReconnected?.(this.#downSinceMs);
+    this.#downSinceMs = null;
     const live = this.#client.stream;
     // The broker sends unacknowledged messages of the session again; what waits from before would only double them.
     if (sessionPresent) this.#handOver.forget((owner) => owner !== live);
@@ -238,6 +249,10 @@ class Source {
   #subscribe(sessionPresent: boolean): void {
     const { router } = this.#options;
     const subscriptions = [...router.subscriptions, ...(router.announcement === null ? [] : [router.announcement.topic])];
+    const gone = this.#subscribed.filter((filter) => !subscriptions.includes(filter));
+    // A filter the broker keeps sending is harmless: what no point reads is told apart from what one does.
+    if (gone.length > 0) this.#client.unsubscribe([...gone], () => undefined);
+    this.#subscribed = subscriptions;
     if (subscriptions.length === 0) return;
     // Retain handling 2: stored messages are not sent on subscribing; they are no readings (MQTT 5 §3.8.3.1).
     this.#client.subscribe([...subscriptions], this.#options.protocolVersion === 5 ? { qos: 1, rh: 2 } : { qos: 1 }, (error, requested, suback) => {
@@ -287,6 +302,7 @@ class Source {
     this.#paused = [];
     this.#acks.drop();
     if (this.#stopping) return;
+    this.#downSinceMs ??= this.#options.clock.now();
     this.#turn('down', this.#reason ?? (this.#state === 'up' ? 'the broker or the network closed the connection' : this.#why));
     this.#reason = null;
     if (this.#outageTold) return;

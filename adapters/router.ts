@@ -1,10 +1,11 @@
-/** From a message to samples: which points a topic feeds, in which format. What no point claims is refused with the lines that would claim it. */
+/** From a message to samples: which points a topic feeds, in which format. What no point claims is handed on whole, to be kept until it is claimed. */
 import type { Fleet, Point, Site } from '../src/domain/fleet.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
 import type { PresenceChange } from '../src/domain/presence.ts';
+import type { UnclaimedMessage } from '../src/domain/unclaimed.ts';
 import { type Announcement, type AnyFormat, type Decode, excerpt, type Field, type Publication, type Session, type SessionFormat } from './contract.ts';
+import { type RestOfDocument, restOfDocument } from './rest-of-document.ts';
 import { shorten } from './source.ts';
-import { suggestPoint } from './suggest-point.ts';
 
 /** No reading needs more; anything larger is a picture or a mistake. */
 export const MAX_PAYLOAD_BYTES = 256 * 1024;
@@ -39,7 +40,12 @@ export interface Routed {
   readonly presence?: readonly PresenceChange[];
   /** To be published at once. */
   readonly ask?: readonly Publication[];
+  /** The message itself, when no point claims its topic. */
+  readonly unclaimed?: readonly UnclaimedMessage[];
 }
+
+export const carriesNothing = ({ samples, refusals, presence = [], unclaimed = [] }: Routed): boolean =>
+  samples.length === 0 && refusals.length === 0 && presence.length === 0 && unclaimed.length === 0;
 
 export interface Claim {
   readonly topic: string;
@@ -57,7 +63,11 @@ const nothing: Routed = { samples: [], refusals: [] };
 /** @throws RouteError when a point names a format that does not exist, or two points read one topic in different formats. */
 export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, AnyFormat>, hostId = 'tankbell'): Router {
   const groups = [...groupByTopic(fleet.points)].map(([topic, points]) => ({ topic, points, ...formatOf(topic, points, formats) }));
-  const routes = new Map<string, { readonly claim: Claim; readonly decode: Decode }>(groups.flatMap(({ topic, points, format }) => ('prepare' in format ? [[topic, { claim: claimOf(topic, format, points), decode: format.prepare(fieldsOf(points)) }] as const] : [])));
+  const routes = new Map<string, Route>(groups.flatMap(({ topic, points, format }) => {
+    if (!('prepare' in format)) return [];
+    const rest = format.format === 'json' ? restOfDocument(points.map(({ source }) => source?.options)) : null;
+    return [[topic, { claim: claimOf(topic, format, points), decode: format.prepare(fieldsOf(points)), rest }] as const];
+  }));
   const gateways = groups.filter(({ format }) => 'open' in format);
   const sessions = [...new Set(gateways.map(({ format }) => format))].flatMap((format) => ('open' in format ? [openSession(format, gateways.filter((group) => group.format === format), hostId)] : []));
   return {
@@ -65,9 +75,11 @@ export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, AnyFormat>
       if (retain) return nothing;
       const route = routes.get(topic) ?? sessions.find(({ session }) => session.claims(topic));
       if (bytes.length > MAX_PAYLOAD_BYTES) return refused(topic, bytes, `the message has ${bytes.length} bytes; at most ${MAX_PAYLOAD_BYTES} are read`);
-      if (route === undefined) return refused(topic, bytes, suggestPoint(topic, bytes, siteOf(fleet.sites, topic)));
+      if (route === undefined) return { samples: [], refusals: [], unclaimed: [{ topic, siteId: siteOf(fleet.sites, topic)?.id ?? null, arrivedMs, bytes }] };
       try {
-        return 'session' in route ? route.session.decode(bytes, { topic, arrivedMs }) : route.decode(bytes, { topic, arrivedMs });
+        if ('session' in route) return route.session.decode(bytes, { topic, arrivedMs });
+        const routed = route.decode(bytes, { topic, arrivedMs });
+        return route.rest?.wants(bytes, arrivedMs) === true ? { ...routed, unclaimed: [{ topic, siteId: siteOf(fleet.sites, topic)?.id ?? null, arrivedMs, bytes, partial: true }] } : routed;
       } catch (error) {
         // A format must not throw. If one does, the message is refused in the open rather than redelivered for ever.
         return refused(topic, bytes, `format ${'session' in route ? route.format : route.claim.format} failed on this message (a fault in Tankbell, please report it): ${String(error)}`);
@@ -95,6 +107,13 @@ function groupByTopic(points: readonly Point[]): ReadonlyMap<string, Point[]> {
 interface OpenSession {
   readonly format: string;
   readonly session: Session;
+}
+
+interface Route {
+  readonly claim: Claim;
+  readonly decode: Decode;
+  /** Looks for values of the document that none of its points reads; `null` for formats whose message is one value. */
+  readonly rest: RestOfDocument | null;
 }
 
 function formatOf(topic: string, points: readonly Point[], formats: ReadonlyMap<string, AnyFormat>): { readonly format: AnyFormat } {

@@ -1,7 +1,11 @@
 /** What every source of live messages shows of itself: its state for the screens, its events for the journal. */
 
+import type { BrokerAccount } from './accounts.ts';
+
 export interface MqttSource {
   status(): SourceStatus;
+  /** The fleet, and with it the router, has changed: lets in what is new, and no longer what is gone. */
+  fleetChanged(accounts: readonly BrokerAccount[]): void;
   /** Takes nothing in any more, waits a moment for what is under way to be committed and acknowledged, then disconnects. */
   stop(): Promise<void>;
 }

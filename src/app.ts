@@ -7,20 +7,25 @@
 import { randomBytes } from 'node:crypto';
 import { chmodSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { BrokerAccount } from '../adapters/accounts.ts';
+import type { AnyFormat, PayloadFormat } from '../adapters/contract.ts';
 import { loadFormats } from '../adapters/load.ts';
 import { startMqttBroker } from '../adapters/mqtt-broker.ts';
 import { startMqttClient } from '../adapters/mqtt-client.ts';
+import { replaceableRouter } from '../adapters/replaceable-router.ts';
 import { makeRouter } from '../adapters/router.ts';
 import type { MqttSource, SourceEvent } from '../adapters/source.ts';
 import type { Clock } from './clock.ts';
 import { applyFleet } from './config/apply-fleet.ts';
-import { readFleet } from './config/fleet-file.ts';
+import { Desk } from './config/fleet-desk.ts';
+import { type FleetReaders, readFleet } from './config/fleet-file.ts';
 import { showMistake } from './config/mistake.ts';
 import { type Environment, missingSecrets } from './config/secrets.ts';
 import type { ServiceConfig } from './config/service.ts';
 import { showDuration } from './domain/duration.ts';
 import type { Fleet } from './domain/fleet.ts';
 import type { JournalEntry } from './domain/journal.ts';
+import { calibratedHistory } from './engine/calibrated-history.ts';
 import { Engine } from './engine/engine.ts';
 import type { ImportDesk } from './engine/import-contract.ts';
 import { importDesk } from './engine/import-desk.ts';
@@ -50,9 +55,11 @@ export interface AppParts {
 
 export interface Core {
   readonly store: Store;
+  /** The store as it is shown: readings as calibrated. */
+  readonly history: Store;
   readonly engine: Engine;
-  readonly fleet: Fleet;
-  readonly rules: readonly Rule[];
+  /** The fleet in force, its rules, and how it changes. */
+  readonly desk: Desk;
   readonly sender: Sender;
   readonly ackLinks: AckLinks;
   readonly imports: ImportDesk;
@@ -82,7 +89,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
   try {
     const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'), { reserveBytes: RESERVE_PART_BYTES });
     undo.push(() => store.close());
-    const { fleet, rules } = await takeFleet(parts, store);
+    const { fleet, rules, readers } = await takeFleet(parts, store);
     const ackLinks = makeAckLinks(signingKey(parts), config.web.publicUrl);
     const channel = config.mail === null ? null : makeSmtpChannel(config.mail, config.mail.passwordEnv === null ? null : (parts.env[config.mail.passwordEnv] ?? null));
     const started = serviceEntry(clock.now(), `Tankbell ${version} started`, { tanks: fleet.tanks.length, points: fleet.points.length, rules: rules.length });
@@ -93,13 +100,18 @@ export async function startCore(parts: AppParts): Promise<Core> {
       await engine.stop();
       await store.appendJournal([serviceEntry(clock.now(), 'Tankbell stopped', { afterMs: clock.now() - engine.view.startedMs })]);
     });
-    sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, channel, links: ackLinks, clock, log, notice: config.notice });
+    const desk = new Desk({
+      fleetFile: config.fleetFile, readers, store, engine, clock, first: { fleet, rules },
+      missing: (secrets) => missingSecrets(secrets, parts.env),
+    });
+    const history = { ...store, ...calibratedHistory(store, (pointId) => engine.view.calibrations(pointId)) };
+    sender = startSender({ outbox: store, history, fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, channel, links: ackLinks, clock, log, notice: config.notice });
     const runningSender = sender;
     undo.push(() => runningSender.stop());
-    const imports = importDesk({ store, engine, fleet: () => fleet, clock, log });
+    const imports = importDesk({ store, engine, fleet: () => desk.inForce.fleet, clock, log });
     undo.push(() => imports.stop());
     return {
-      store, engine, fleet, rules, sender, ackLinks, imports,
+      store, history, engine, desk, sender, ackLinks, imports,
       stop: () => unwind(undo),
     };
   } catch (error) {
@@ -111,18 +123,20 @@ export async function startCore(parts: AppParts): Promise<Core> {
 export async function startApp(parts: AppParts): Promise<App> {
   const { config, clock, log } = parts;
   const core = await startCore(parts);
-  const { store, engine, fleet, rules, sender, ackLinks } = core;
+  const { store, history, engine, desk, sender, ackLinks } = core;
   const undo: (() => Promise<void> | void)[] = [() => core.stop()];
   try {
     let source: MqttSource | null = null;
-    const housekeeping = startHousekeeping({ store, fleet: () => fleet, clock, log });
+    const formats = await loadFormats();
+    const housekeeping = startHousekeeping({ store, fleet: () => desk.inForce.fleet, clock, log });
     undo.push(() => housekeeping.stop());
     const sources = (): readonly SourceStatus[] => [...(source === null ? [] : [brokerStatus(source, clock.now())]), mailStatus(config, sender), storeStatus(store, housekeeping)];
     const localToken = randomBytes(32).toString('base64url');
     const web = await startWeb({
       host: config.web.host, port: config.web.port, publicUrl: config.web.publicUrl, notice: config.notice,
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
-      fleet: () => fleet, rules: () => rules, engine, store, ackLinks, imports: core.imports, localToken, siteToken: (siteId) => tokenOf(fleet, siteId, parts.env), formats: new Map([...(await loadFormats())].flatMap(([name, format]) => ('prepare' in format ? [[name, format] as const] : []))), sources,
+      fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, desk, engine, store: history, rawHistory: store, ackLinks, imports: core.imports, localToken,
+      siteToken: (siteId) => tokenOf(desk.inForce.fleet, siteId, parts.env), formats: plainFormats(formats), sources,
       health: () => health(store, engine, sender, clock.now()), clock, log,
     });
     undo.push(() => web.stop());
@@ -131,7 +145,8 @@ export async function startApp(parts: AppParts): Promise<App> {
     writeFileSync(runningFile, JSON.stringify({ url: web.url, token: localToken, pid: process.pid }), { mode: 0o600 });
     undo.push(() => rmSync(runningFile, { force: true }));
 
-    const router = makeRouter(fleet, await loadFormats(), config.mqtt.broker === 'external' ? config.mqtt.clientId : 'tankbell');
+    const hostId = config.mqtt.broker === 'external' ? config.mqtt.clientId : 'tankbell';
+    const router = replaceableRouter(makeRouter(desk.inForce.fleet, formats, hostId));
     const onEvent = (event: SourceEvent): void => {
       log.info({ event }, event.text);
       store.appendJournal([sourceEntry(event)]).catch((error: unknown) => log.error({ err: error }, 'cannot journal what the broker said'));
@@ -140,18 +155,22 @@ export async function startApp(parts: AppParts): Promise<App> {
     let brokerPort: number | null = null;
     if (mqtt.broker === 'embedded') {
       const tls = mqtt.tls === null ? null : { cert: readFileSync(mqtt.tls.certFile, 'utf8'), key: readFileSync(mqtt.tls.keyFile, 'utf8') };
-      const accounts = fleet.sites.flatMap(({ account, topics, sparkplugGroup = null }) => (account === null ? [] : [{ user: account.user, password: parts.env[account.passwordEnv] ?? '', topics, sparkplugGroup }]));
-      const broker = await startMqttBroker({ host: mqtt.host, port: mqtt.port, tls, accounts, router, deliver: engine.deliver, clock, onEvent });
+      const broker = await startMqttBroker({ host: mqtt.host, port: mqtt.port, tls, accounts: accountsOf(desk.inForce.fleet, parts.env), router, deliver: engine.deliver, clock, onEvent });
       brokerPort = broker.port;
       source = broker;
     } else {
       source = await startMqttClient({
         url: mqtt.url, clientId: mqtt.clientId, user: mqtt.user, password: mqtt.passwordEnv === null ? null : (parts.env[mqtt.passwordEnv] ?? null),
         ca: mqtt.caFile === null ? null : readFileSync(mqtt.caFile, 'utf8'), protocolVersion: mqtt.protocolVersion, router, deliver: engine.deliver, clock, onEvent,
+        onReconnected: (fromMs) => engine.reconnected(fromMs),
       });
     }
     const running = source;
     undo.push(() => running.stop());
+    desk.onFleet(({ fleet }) => {
+      router.replace(makeRouter(fleet, formats, hostId));
+      running.fleetChanged(accountsOf(fleet, parts.env));
+    });
     return { ...core, url: web.url, brokerPort, sources, stop: () => unwind(undo) };
   } catch (error) {
     await unwind(undo);
@@ -160,9 +179,9 @@ export async function startApp(parts: AppParts): Promise<App> {
 }
 
 /** Reads and checks the fleet file, journals what changed since it was last applied, and compiles its rules. */
-async function takeFleet({ config, env, clock }: AppParts, store: Store): Promise<{ fleet: Fleet; rules: readonly Rule[] }> {
+async function takeFleet({ config, env, clock }: AppParts, store: Store): Promise<{ fleet: Fleet; rules: readonly Rule[]; readers: FleetReaders }> {
   const kinds = await loadRuleKinds();
-  const readers = { kinds, formats: await loadFormats(), broker: config.mqtt.broker };
+  const readers: FleetReaders = { kinds, formats: await loadFormats(), broker: config.mqtt.broker };
   const text = readFileSync(config.fleetFile, 'utf8');
   const read = readFleet(text, config.fleetFile, readers);
   if ('mistakes' in read) throw new StartError(read.mistakes.map((mistake) => showMistake(mistake)).join('\n'));
@@ -174,7 +193,16 @@ async function takeFleet({ config, env, clock }: AppParts, store: Store): Promis
   const storedText = await store.fleetText();
   const before = storedText === null ? null : readFleet(storedText, 'the fleet as last applied', readers);
   await applyFleet(store, text, read.fleet, before === null || 'mistakes' in before ? null : before.fleet, 'tankbell', clock.now());
-  return { fleet: read.fleet, rules: compileRules(read.fleet, kinds) };
+  return { fleet: read.fleet, rules: compileRules(read.fleet, kinds), readers };
+}
+
+/** Those whose messages stand for themselves, and may so be posted. */
+function plainFormats(formats: ReadonlyMap<string, AnyFormat>): ReadonlyMap<string, PayloadFormat> {
+  return new Map([...formats].flatMap(([name, format]) => ('prepare' in format ? [[name, format] as const] : [])));
+}
+
+function accountsOf({ sites }: Fleet, env: Environment): readonly BrokerAccount[] {
+  return sites.flatMap(({ account, topics, sparkplugGroup = null }) => (account === null ? [] : [{ user: account.user, password: env[account.passwordEnv] ?? '', topics, sparkplugGroup }]));
 }
 
 /** Signs acknowledge links. From the environment, or made once and kept beside the database. */

@@ -83,6 +83,7 @@ const commands: Readonly<Record<string, KnownCommand>> = {
     help: `usage: tankbell serve --config FILE
 
 Starts the broker or connects to one, watches, rings, and serves the web pages, until it is stopped by Ctrl-C or SIGTERM.
+SIGHUP makes it read the fleet file again and go on with it, without a restart; one with mistakes is refused and the fleet before stays.
 
 ${configHelp}`,
     values: ['config'],

@@ -21,9 +21,21 @@ export async function serve(config: ServiceConfig, terminal: Terminal): Promise<
   if ((await app.store.accounts()).length === 0) {
     terminal.complain('Nobody can log in yet: make a login with "tankbell user add NAME --config FILE".');
   }
-  terminal.print(`Tankbell watches ${app.fleet.tanks.length} tanks. Web page: ${config.web.publicUrl}${app.brokerPort === null ? '' : `   MQTT broker: port ${app.brokerPort}`}`);
+  terminal.print(`Tankbell watches ${app.desk.inForce.fleet.tanks.length} tanks. Web page: ${config.web.publicUrl}${app.brokerPort === null ? '' : `   MQTT broker: port ${app.brokerPort}`}`);
   for (const { name, detail, state } of app.sources()) if (state === 'trouble') terminal.complain(`${name}: ${detail}`);
+  const reload = (): void => {
+    log.info('SIGHUP: taking the fleet file anew');
+    app.desk.reload('tankbell').then(
+      (outcome) => {
+        if (outcome.outcome === 'taken') log.info({ changes: outcome.changes }, 'the fleet file is in force');
+        else log.error({ mistakes: outcome.mistakes }, 'the fleet file has mistakes; the fleet before stays in force');
+      },
+      (error: unknown) => log.error({ err: error }, 'the fleet file could not be taken'),
+    );
+  };
+  process.on('SIGHUP', reload);
   await stopSignal();
+  process.off('SIGHUP', reload);
   log.info('stopping');
   await app.stop();
   return 0;

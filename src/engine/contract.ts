@@ -1,9 +1,11 @@
 /** What the faces (web, CLI) see of the engine. */
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import type { Deliver } from '../domain/delivery.ts';
 import type { Point } from '../domain/fleet.ts';
 import type { Reading } from '../domain/reading.ts';
+import type { SourceClock } from '../domain/source-clock.ts';
 import type { Verdict } from '../domain/verdict.ts';
 
 export interface EngineFace {
@@ -29,12 +31,18 @@ export interface LiveView {
   readonly statuses: ReadonlyMap<string, AlarmStatus>;
   /** By alarm id. */
   readonly openAlarms: ReadonlyMap<number, Alarm>;
-  /** Latest usable reading of a point, however old: the caller compares it with the point's `silentAfterMs`. */
+  /** Latest usable reading of a point, as calibrated, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
   /** Why the latest value of a point cannot be believed although it is fresh (`its gateway … is offline since …`), or `null`. */
   offline?(pointId: string): string | null;
   /** The point with the cadence its source promised, where it did. */
   atPresent?(point: Point): Point;
+  /** Time of the latest reading of any quality: later than that of `latest` when the newest cannot be true. */
+  lastStampMs(pointId: string): number | null;
+  /** Of every source that sends times of its own. */
+  clocks(): readonly SourceClock[];
+  /** Calibrations of a point, in order of time. */
+  calibrations(pointId: string): readonly Calibration[];
   /** Latest verdict of a rule with its numbers; `null` before the first since the start. */
   verdict(ruleId: string): Verdict | null;
   readonly startedMs: number;

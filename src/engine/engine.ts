@@ -13,7 +13,7 @@ import { MINUTE, SECOND } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
-import { type Batch, type LiveStore, StoreError } from '../store/contract.ts';
+import { type Batch, type HistoryReader, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
 import { BatchBuilder } from './batch.ts';
 import type { Committed, EngineFace, LiveView } from './contract.ts';
 import { downtimeBoundMs, Watch } from './watch.ts';
@@ -28,7 +28,7 @@ const aliveEveryMs = 30 * SECOND;
 const retryMs = [SECOND, 2 * SECOND, 5 * SECOND, 10 * SECOND, 30 * SECOND, MINUTE] as const;
 
 export interface EngineParts {
-  readonly store: LiveStore;
+  readonly store: LiveStore & Pick<HistoryReader, 'readings'>;
   readonly fleet: Fleet;
   readonly rules: readonly Rule[];
   readonly clock: Clock;
@@ -43,13 +43,16 @@ type Item =
   | { readonly type: 'delivery'; readonly delivery: Delivery }
   | { readonly type: 'command'; readonly command: Command; readonly arrivedMs: number; readonly resolve: (result: CommandResult) => void }
   | { readonly type: 'tick'; readonly nowMs: number }
+  | { readonly type: 'fleet'; readonly fleet: Fleet; readonly rules: readonly Rule[]; readonly arrivedMs: number; readonly resolve: () => void; readonly reject: (error: unknown) => void }
+  /** The connection to the broker is back. */
+  | { readonly type: 'reconnected'; readonly fromMs: number; readonly nowMs: number }
   /** The process was frozen: a machine asleep, a paused container. */
   | { readonly type: 'resume'; readonly fromMs: number; readonly nowMs: number };
 
 export class Engine implements EngineFace {
   readonly view: LiveView;
   readonly #parts: EngineParts;
-  readonly #watch: Watch;
+  #watch: Watch;
   readonly #listeners = new Set<(change: Committed) => void>();
   #queue: Item[] = [];
   #running = false;
@@ -69,12 +72,19 @@ export class Engine implements EngineFace {
     this.#committedMs = startedMs;
     const engine = this;
     this.view = {
-      statuses: watch.statuses,
-      openAlarms: watch.openAlarms,
-      latest: (pointId) => watch.latest(pointId),
-      offline: (pointId) => watch.offline(pointId),
-      atPresent: (point) => watch.atPresent(point),
-      verdict: (ruleId) => watch.verdict(ruleId),
+      get statuses() {
+        return engine.#watch.statuses;
+      },
+      get openAlarms() {
+        return engine.#watch.openAlarms;
+      },
+      latest: (pointId) => engine.#watch.latest(pointId),
+      offline: (pointId) => engine.#watch.offline(pointId),
+      atPresent: (point) => engine.#watch.atPresent(point),
+      lastStampMs: (pointId) => engine.#watch.lastStampMs(pointId),
+      clocks: () => engine.#watch.clocks(),
+      calibrations: (pointId) => engine.#watch.calibrations(pointId),
+      verdict: (ruleId) => engine.#watch.verdict(ruleId),
       startedMs,
       get committedMs() {
         return engine.#committedMs;
@@ -90,10 +100,8 @@ export class Engine implements EngineFace {
 
   /** Loads the live state, takes up where the last process left off, and starts to tick. */
   static async start(parts: EngineParts): Promise<Engine> {
-    const series = await parts.store.seriesFor(parts.fleet.points.map((point) => point.id));
-    const stored = await parts.store.load();
+    const { watch, stored } = await watchFromStore(parts, parts.fleet, parts.rules);
     const nowMs = parts.clock.now();
-    const watch = new Watch(parts.fleet, parts.rules, series, stored);
     const engine = new Engine(parts, watch, nowMs);
     const first = new BatchBuilder();
     watch.start(stored, nowMs, first);
@@ -117,6 +125,22 @@ export class Engine implements EngineFace {
   command(command: Command): Promise<CommandResult> {
     if (this.#stopped) return Promise.resolve({ outcome: 'refused', why: 'Tankbell is shutting down; try again in a minute.' });
     return new Promise((resolve) => this.#push({ type: 'command', command, arrivedMs: this.#parts.clock.now(), resolve }));
+  }
+
+  /**
+   * Takes a new fleet and its rules between two batches; what is delivered after this call is judged by them. Nothing is carried over by
+   * hand: live state is made anew from the store, exactly as after a restart, so that both lead to the same. What is equal stays as it
+   * is; alarms of rules that are gone are ended; new rules are judged at once. Resolves after the commit.
+   * @throws StoreError when the store cannot be read: the fleet before stays in force.
+   */
+  applyFleet(fleet: Fleet, rules: readonly Rule[]): Promise<void> {
+    if (this.#stopped) return Promise.reject(new Error('Tankbell is shutting down'));
+    return new Promise((resolve, reject) => this.#push({ type: 'fleet', fleet, rules, arrivedMs: this.#parts.clock.now(), resolve, reject }));
+  }
+
+  /** The connection to the broker was lost at `fromMs` and is back now: what is missing will be looked up and told. */
+  reconnected(fromMs: number): void {
+    if (!this.#stopped) this.#push({ type: 'reconnected', fromMs, nowMs: this.#parts.clock.now() });
   }
 
   onCommitted(listener: (change: Committed) => void): () => void {
@@ -177,7 +201,18 @@ export class Engine implements EngineFace {
   }
 
   async #drain(): Promise<void> {
-    const items = this.#take();
+    const first = this.#queue[0];
+    const tellMs = this.#watch.outageDueMs;
+    if (tellMs !== null && first !== undefined && timeOf(first) > tellMs) {
+      await this.#tellGaps(tellMs);
+      return;
+    }
+    if (first?.type === 'fleet') {
+      this.#queue.shift();
+      await this.#swapFleet(first);
+      return;
+    }
+    const items = this.#take(tellMs ?? Number.POSITIVE_INFINITY);
     const batch = new BatchBuilder();
     const committed: Delivery[] = [];
     const answers: (() => void)[] = [];
@@ -185,7 +220,13 @@ export class Engine implements EngineFace {
     const listening = this.#listeners.size > 0;
     let nowMs = 0;
     let ticksOnly = true;
-    for (const item of items) {
+    for (const [index, item] of items.entries()) {
+      // An outage found in this very batch may be due before its end.
+      const dueMs = this.#watch.outageDueMs;
+      if (dueMs !== null && timeOf(item) > dueMs) {
+        this.#queue = [...items.slice(index), ...this.#queue];
+        break;
+      }
       switch (item.type) {
         case 'delivery': {
           const { delivery } = item;
@@ -196,10 +237,11 @@ export class Engine implements EngineFace {
             if (listening) for (const pointId of change.pointIds) pointIds.add(pointId);
           }
           for (const sample of delivery.samples) {
-            this.#watch.sample(sample, nowMs, batch);
+            this.#watch.sample(sample, nowMs, batch, delivery.fromFile);
             if (listening) pointIds.add(sample.pointId);
           }
           for (const refused of delivery.refusals) batch.refusal(refused, nowMs);
+          if (delivery.unclaimed !== undefined && delivery.unclaimed.length > 0) batch.unclaimed.push(...delivery.unclaimed);
           committed.push(delivery);
           ticksOnly = false;
           break;
@@ -215,12 +257,21 @@ export class Engine implements EngineFace {
         case 'resume':
           nowMs = item.nowMs;
           this.#watch.resume(item.fromMs, nowMs, batch);
+          this.#watch.noteOutage('down', item.fromMs, nowMs, batch);
+          break;
+        case 'reconnected':
+          nowMs = item.nowMs;
+          this.#watch.advance(nowMs, batch);
+          this.#watch.noteOutage('connection', item.fromMs, nowMs, batch);
+          ticksOnly = false;
           break;
         case 'tick':
           this.#tickQueued = false;
           nowMs = item.nowMs;
           this.#watch.advance(nowMs, batch);
           break;
+        case 'fleet':
+          throw new Error('a fleet is taken between batches, never within one');
       }
     }
     if (ticksOnly && batch.isEmpty && nowMs - this.#committedMs < aliveEveryMs) return;
@@ -234,10 +285,42 @@ export class Engine implements EngineFace {
     }
   }
 
-  #take(): Item[] {
+  async #swapFleet({ fleet, rules, arrivedMs, resolve, reject }: Extract<Item, { type: 'fleet' }>): Promise<void> {
+    const before = new BatchBuilder();
+    this.#watch.advance(arrivedMs, before);
+    await this.#commit(before.build(arrivedMs));
+    let next: Awaited<ReturnType<typeof watchFromStore>>;
+    try {
+      next = await watchFromStore(this.#parts, fleet, rules);
+    } catch (error) {
+      reject(error);
+      return;
+    }
+    const after = new BatchBuilder();
+    next.watch.start(next.stored, arrivedMs, after);
+    next.watch.takeOver(this.#watch);
+    await this.#commit(after.build(arrivedMs));
+    this.#watch = next.watch;
+    resolve();
+    if (before.pages.length + after.pages.length > 0) this.#parts.onPages();
+    const change: Committed = { nowMs: arrivedMs, pointIds: new Set(), tankIds: new Set(fleet.tanks.map(({ id }) => id)) };
+    for (const listener of this.#listeners) listener(change);
+  }
+
+  /** Everything that arrived by `dueMs` is committed, nothing later is: so what is told does not depend on how it was batched. */
+  async #tellGaps(dueMs: number): Promise<void> {
+    const batch = new BatchBuilder();
+    await this.#watch.tellGaps(dueMs, (series, fromMs, toMs) => this.#retried(() => this.#parts.store.readings(series, fromMs, toMs)), batch);
+    await this.#commit(batch.build(Math.max(dueMs, this.#committedMs)));
+    if (batch.pages.length > 0) this.#parts.onPages();
+  }
+
+  /** Items that arrived by `untilMs`, up to a change of the fleet. */
+  #take(untilMs: number): Item[] {
     let samples = 0;
     let count = 0;
     for (const item of this.#queue) {
+      if (item.type === 'fleet' || timeOf(item) > untilMs) break;
       count += 1;
       samples += item.type === 'delivery' ? Math.max(1, item.delivery.samples.length) : 1;
       if (samples >= batchBound) break;
@@ -251,14 +334,18 @@ export class Engine implements EngineFace {
   }
 
   async #commit(batch: Batch): Promise<void> {
+    await this.#retried(() => this.#parts.store.commit(batch));
+    this.#committedMs = batch.aliveMs;
+    this.#committedReadings += batch.readings.length;
+  }
+
+  async #retried<Result>(work: () => Promise<Result>): Promise<Result> {
     for (let attempt = 0; ; attempt += 1) {
       try {
-        await this.#parts.store.commit(batch);
-        this.#committedMs = batch.aliveMs;
-        this.#committedReadings += batch.readings.length;
+        const result = await work();
         if (this.#trouble !== null) this.#parts.log.info('the store takes readings again');
         this.#trouble = null;
-        return;
+        return result;
       } catch (error) {
         if (!(error instanceof StoreError) || error.permanent) throw error;
         this.#trouble = error.message;
@@ -267,5 +354,26 @@ export class Engine implements EngineFace {
         await this.#parts.clock.sleep(waitMs);
       }
     }
+  }
+}
+
+/** Live state as it stands in the store: after a start and after a change of the fleet alike. */
+async function watchFromStore({ store }: EngineParts, fleet: Fleet, rules: readonly Rule[]): Promise<{ readonly watch: Watch; readonly stored: LiveState }> {
+  const series = await store.seriesFor(fleet.points.map((point) => point.id));
+  const stored = await store.load();
+  return { watch: new Watch(fleet, rules, series, stored), stored };
+}
+
+function timeOf(item: Item): number {
+  switch (item.type) {
+    case 'delivery':
+      return item.delivery.arrivedMs;
+    case 'command':
+    case 'fleet':
+      return item.arrivedMs;
+    case 'tick':
+    case 'resume':
+    case 'reconnected':
+      return item.nowMs;
   }
 }

@@ -303,7 +303,7 @@ export class ImportRun {
       let tries = 0;
       const offer = (): void => {
         // The queue is full of live readings: they go first. An engine that takes nothing for minutes is stopped or stuck.
-        if (engine.deliver({ arrivedMs: clock.now(), samples, refusals: [], committed: resolve })) return;
+        if (engine.deliver({ arrivedMs: clock.now(), samples, refusals: [], fromFile: true, committed: resolve })) return;
         tries += 1;
         if (tries > 6000) reject(new StoreError('the service takes no readings; import the file again when it does', { permanent: true }));
         else void clock.sleep(50).then(offer);

@@ -8,13 +8,17 @@
  */
 import { initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import { MINUTE, showDuration } from '../domain/duration.ts';
-import type { Fleet, Point } from '../domain/fleet.ts';
+import type { Fleet, Point, Site } from '../domain/fleet.ts';
 import { showLocal } from '../domain/local-time.ts';
+import type { Outage } from '../domain/outage.ts';
 import type { PointState, PresenceChange } from '../domain/presence.ts';
 import { isUsable, Quality, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
+import type { SourceClock } from '../domain/source-clock.ts';
 import { clear, type Verdict } from '../domain/verdict.ts';
+import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
 import type { Rule, RuleInput } from '../rules/contract.ts';
@@ -22,7 +26,11 @@ import { stepRule } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
-import { transitionText } from './words.ts';
+import { gapEntry, gapOf, lookBackMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
+import { clockText, transitionText } from './words.ts';
+
+/** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
+const removedWhy = 'the rule is no longer in the fleet';
 
 /** A longer pause between two signs of life means that nobody was watching. Signs of life are stored at least every 30 s. */
 export const downtimeBoundMs = 90_000;
@@ -41,7 +49,11 @@ interface PointLive {
   point: Point;
   readonly zone: string;
   state: PointState;
+  readonly series: SeriesId | undefined;
   readonly listeners: readonly { readonly watched: Watched; readonly role: string }[];
+  /** `null`: as it comes. */
+  readonly curve: Curve | null;
+  /** As calibrated, like everything that is judged or shown. */
   latest: Reading | null;
   previous: Reading | null;
   /** Time of the latest reading of any quality. */
@@ -54,6 +66,9 @@ export class Watch {
   readonly #watched = new Map<string, Watched>();
   readonly #points = new Map<string, PointLive>();
   readonly #deadlines = new Deadlines();
+  readonly #outages = new Map<string, Outage>();
+  readonly #curves: ReadonlyMap<string, readonly Calibration[]>;
+  readonly #sites: readonly Site[];
   readonly #intake: Intake;
   readonly #rota: Rota;
   /** Rules that have a stored state: they have been woken before. */
@@ -61,9 +76,12 @@ export class Watch {
   #nextAlarmId: number;
 
   constructor(fleet: Fleet, rules: readonly Rule[], series: ReadonlyMap<string, SeriesId>, stored: LiveState) {
-    this.#intake = new Intake(fleet, series, stored.lastStampMs);
+    this.#intake = new Intake(fleet, series, stored.lastStampMs, stored.clocks);
     this.#rota = { onCall: fleet.onCall, people: new Map(fleet.people.map((person) => [person.id, person])) };
     this.#nextAlarmId = stored.nextAlarmId;
+    this.#sites = fleet.sites;
+    this.#curves = curvesOf(stored.calibrations);
+    for (const outage of stored.outages) this.#outages.set(outage.id, outage);
 
     const storedStates = new Map(stored.ruleStates.map((row) => [row.ruleId, row]));
     const known = new Set<string>();
@@ -71,7 +89,8 @@ export class Watch {
     const storedStatuses = new Map(stored.statuses.map((row) => [row.ruleId, row]));
     const listeners = new Map<string, { watched: Watched; role: string }[]>();
     for (const rule of rules) {
-      const row = storedStates.get(rule.id);
+      const status = storedStatuses.get(rule.id) ?? initialStatus(rule.id);
+      const row = status.unknownWhy === removedWhy ? undefined : storedStates.get(rule.id);
       // A state of an older version's shape is refused by the kind and starts afresh.
       const parsed = row === undefined ? null : rule.kind.state.safeParse(row.state);
       if (parsed?.success) known.add(rule.id);
@@ -80,7 +99,7 @@ export class Watch {
         facts: { ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy },
         state: parsed?.success ? parsed.data : rule.kind.initial,
         wakeAtMs: parsed?.success ? (row?.wakeAtMs ?? null) : null,
-        status: storedStatuses.get(rule.id) ?? initialStatus(rule.id),
+        status,
         verdict: null,
       };
       this.#watched.set(rule.id, watched);
@@ -95,9 +114,13 @@ export class Watch {
     const zones = new Map(fleet.sites.map((site) => [site.id, site.timeZone]));
     for (const point of fleet.points) {
       const id = series.get(point.id);
-      const [latest = null, previous = null] = (id === undefined ? undefined : stored.latest.get(id)) ?? [];
+      const curve = this.#curves.get(point.id) ?? null;
+      const [latest = null, previous = null] = ((id === undefined ? undefined : stored.latest.get(id)) ?? []).map((reading) => calibrated(reading, curve));
       const state = states.get(point.id) ?? { pointId: point.id, offline: null, cadenceMs: null };
-      this.#points.set(point.id, { point: withCadence(point, state.cadenceMs), zone: zones.get(point.siteId) ?? 'UTC', state, listeners: listeners.get(point.id) ?? [], latest, previous, lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null });
+      this.#points.set(point.id, {
+        point: withCadence(point, state.cadenceMs), series: id, zone: zones.get(point.siteId) ?? 'UTC', state, curve, listeners: listeners.get(point.id) ?? [], latest, previous,
+        lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null,
+      });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
@@ -122,8 +145,17 @@ export class Watch {
     return this.#points.get(point.id)?.point ?? point;
   }
 
+  calibrations(pointId: string): readonly Calibration[] {
+    return this.#curves.get(pointId) ?? [];
+  }
+
   verdict(ruleId: string): Verdict | null {
     return this.#watched.get(ruleId)?.verdict ?? null;
+  }
+
+  /** What a restart forgets and a change of the fleet need not: the numbers behind the present verdicts. */
+  takeOver(before: Watch): void {
+    for (const watched of this.#watched.values()) watched.verdict ??= before.#watched.get(watched.rule.id)?.verdict ?? null;
   }
 
   /** Takes up where the last process left off. */
@@ -137,6 +169,7 @@ export class Watch {
       this.#deadlines.set('wake', rule.id, wakeAtMs);
     }
     for (const alarm of this.openAlarms.values()) this.#deadlines.set('escalation', String(alarm.id), alarm.escalation.dueMs);
+    if (stored.aliveMs !== null) this.noteOutage('down', stored.aliveMs, nowMs, into);
     if (stored.aliveMs !== null && nowMs - stored.aliveMs > downtimeBoundMs) this.resume(stored.aliveMs, nowMs, into);
     for (const watched of this.#watched.values()) {
       if (!this.#known.has(watched.rule.id)) this.#judge(watched, { type: 'wake' }, nowMs, nowMs, into);
@@ -174,14 +207,54 @@ export class Watch {
     }
   }
 
+  /** What was lost between these times will be looked up. What waits from before is looked up then, too: it may arrive with the rest. */
+  noteOutage(cause: 'down' | 'connection', fromMs: number, nowMs: number, into: BatchBuilder): void {
+    if (nowMs - fromMs < shortestOutageMs) return;
+    const dueMs = nowMs + settleMs;
+    for (const waiting of this.#outages.values()) this.#setOutage({ ...waiting, dueMs }, into);
+    this.#setOutage({ id: `${cause}/*/${fromMs}`, cause, siteId: null, fromMs, toMs: nowMs, dueMs }, into);
+  }
+
+  /** The earliest time at which an outage is to be told; what arrived until then must be in the store before. */
+  get outageDueMs(): number | null {
+    let earliest: number | null = null;
+    for (const { dueMs } of this.#outages.values()) if (earliest === null || dueMs < earliest) earliest = dueMs;
+    return earliest;
+  }
+
+  /** Tells what is missing after the outages due by `dueMs`. @param readingsOf a series' stored readings in [fromMs, toMs). */
+  async tellGaps(dueMs: number, readingsOf: (series: SeriesId, fromMs: number, toMs: number) => Promise<readonly Reading[]>, into: BatchBuilder): Promise<void> {
+    this.advance(dueMs, into);
+    const toldUntilMs = new Map<string, number>();
+    for (const outage of [...this.#outages.values()].filter((one) => one.dueMs <= dueMs).sort((a, b) => a.fromMs - b.fromMs || (a.id < b.id ? -1 : 1))) {
+      const bySite = new Map<string, PointGap[]>();
+      for (const { point, series, lastStampMs } of this.#points.values()) {
+        if (point.source === null || (outage.siteId !== null && point.siteId !== outage.siteId)) continue;
+        // Not heard since: there is no second reading that would show a hole.
+        if (series === undefined || lastStampMs === null || lastStampMs <= outage.fromMs) continue;
+        const gap = gapOf(point, outage, await readingsOf(series, outage.fromMs - lookBackMs(point), dueMs + 1), toldUntilMs.get(point.id));
+        if (gap === null) continue;
+        toldUntilMs.set(point.id, gap.toMs);
+        bySite.set(point.siteId, [...(bySite.get(point.siteId) ?? []), gap]);
+      }
+      for (const site of this.#sites) {
+        const entry = gapEntry(site, outage, bySite.get(site.id) ?? []);
+        if (entry !== null) into.journal.push(entry);
+      }
+      this.#outages.delete(outage.id);
+      into.outage(outage.id, null);
+    }
+  }
+
   /** Fires every deadline before `nowMs`, each at its own time. */
   advance(nowMs: number, into: BatchBuilder): void {
     for (let due = this.#deadlines.take(nowMs); due !== null; due = this.#deadlines.take(nowMs)) this.#fire(due, into);
   }
 
   /** One sample of a delivery that arrived at `arrivedMs`; `advance(arrivedMs)` comes first. */
-  sample(sample: Sample, arrivedMs: number, into: BatchBuilder): void {
-    const taken = this.#intake.take(sample, arrivedMs);
+  sample(sample: Sample, arrivedMs: number, into: BatchBuilder, fromFile = false): void {
+    const taken = this.#intake.take(sample, arrivedMs, fromFile);
+    if (this.#intake.clockSteps.length > 0) this.#noteClocks(arrivedMs, into);
     if (isRefusal(taken)) {
       into.refusal(taken, arrivedMs);
       return;
@@ -192,15 +265,36 @@ export class Watch {
     // Straight from the source, and of later: it is back, whoever has not said so.
     if (live.state.offline !== null && taken.atMs >= live.state.offline.sinceMs) this.#setState(live, { ...live.state, offline: null }, into);
     if (sample.nextWithinMs !== undefined && live.point.cadence === 'sent' && sample.nextWithinMs !== live.state.cadenceMs) this.#setCadence(live, sample.nextWithinMs, arrivedMs, into);
-    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) live.lastStampMs = taken.atMs;
+    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) {
+      if (live.lastStampMs !== null && taken.atMs - live.lastStampMs > silenceBoundMs(live.point)) this.#noteSilence(live, live.lastStampMs, taken.atMs, arrivedMs, into);
+      live.lastStampMs = taken.atMs;
+    }
     if (!isUsable(taken.quality)) return;
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
+    const now = calibrated(taken, live.curve);
     live.previous = live.latest;
-    live.latest = taken;
+    live.latest = now;
     if (taken.atMs < arrivedMs - live.point.silentAfterMs) return;
     for (const { watched, role } of live.listeners) {
-      this.#judge(watched, { type: 'reading', role, atMs: taken.atMs, value: taken.value }, taken.atMs, arrivedMs, into);
+      this.#judge(watched, { type: 'reading', role, atMs: now.atMs, value: now.value }, taken.atMs, arrivedMs, into);
+    }
+  }
+
+  clocks(): readonly SourceClock[] {
+    return this.#intake.clocks();
+  }
+
+  #noteClocks(nowMs: number, into: BatchBuilder): void {
+    for (const { source, point, before, after } of this.#intake.clockSteps.splice(0)) {
+      into.clock(source, after);
+      const wasWrongMs = before?.wrongSinceMs ?? null;
+      const isWrongMs = after?.wrongSinceMs ?? null;
+      if ((wasWrongMs === null) === (isWrongMs === null)) continue;
+      into.journal.push({
+        atMs: nowMs, kind: 'service', siteId: point.siteId, tankId: null, alarmId: null, by: 'tankbell',
+        text: clockText(source, wasWrongMs, after, nowMs), detail: { source, wrong: isWrongMs !== null, lagMs: after === null ? null : after.leastLagMs },
+      });
     }
   }
 
@@ -358,6 +452,24 @@ export class Watch {
     });
   }
 
+  /** A hole in a point's stamps. One that an outage explains, or that another point of the site has told of, needs no second telling. */
+  #noteSilence({ point }: PointLive, fromMs: number, toMs: number, arrivedMs: number, into: BatchBuilder): void {
+    if (point.source === null) return;
+    for (const known of this.#outages.values()) {
+      const concerns = known.siteId === null || known.siteId === point.siteId;
+      if (!concerns || known.fromMs >= toMs || known.toMs <= fromMs) continue;
+      // Points of a site do not fall silent in the same second; the widest of their holes is looked up.
+      if (known.cause === 'silence' && (fromMs < known.fromMs || toMs > known.toMs)) this.#setOutage({ ...known, fromMs: Math.min(fromMs, known.fromMs), toMs: Math.max(toMs, known.toMs) }, into);
+      return;
+    }
+    this.#setOutage({ id: `silence/${point.siteId}/${fromMs}`, cause: 'silence', siteId: point.siteId, fromMs, toMs, dueMs: arrivedMs + settleMs }, into);
+  }
+
+  #setOutage(outage: Outage, into: BatchBuilder): void {
+    this.#outages.set(outage.id, outage);
+    into.outage(outage.id, outage);
+  }
+
   #setStatus(watched: Watched, status: AlarmStatus, into: BatchBuilder): void {
     watched.status = status;
     this.statuses.set(watched.rule.id, status);
@@ -374,7 +486,7 @@ export class Watch {
   #dropRule(status: AlarmStatus, nowMs: number, into: BatchBuilder): void {
     const alarm = status.alarmId === null ? null : (this.openAlarms.get(status.alarmId) ?? null);
     const transition = removeRule({ status, alarm }, nowMs);
-    into.status({ ...initialStatus(status.ruleId), unknownWhy: 'the rule is no longer in the fleet' });
+    into.status({ ...initialStatus(status.ruleId), unknownWhy: removedWhy });
     if (transition?.alarm == null) return;
     this.#setAlarm(transition.alarm, into);
     into.journal.push({
@@ -388,6 +500,10 @@ export class Watch {
 /** A promised cadence is a maximum (RFC 8428 §4.3): two of them without a word are silence. */
 function withCadence(point: Point, cadenceMs: number | null): Point {
   return cadenceMs === null || point.cadence !== 'sent' ? point : { ...point, everyMs: cadenceMs, silentAfterMs: Math.max(2 * cadenceMs, 5 * MINUTE) };
+}
+
+function calibrated(raw: Reading, curve: Curve | null): Reading {
+  return curve === null ? raw : { ...raw, value: calibrate(curve, raw.atMs, raw.value) };
 }
 
 function holdEvent(command: Exclude<Command, { type: 'note' | 'acknowledge' }>, nowMs: number): LifeEvent {

@@ -1,6 +1,8 @@
 /** The sentences the engine writes into the journal. */
 import type { TransitionReason } from '../alarms/lifecycle.ts';
 import type { Alarm, Hold } from '../domain/alarm.ts';
+import { showDuration } from '../domain/duration.ts';
+import type { ClockState } from '../domain/source-clock.ts';
 
 export function transitionText(reason: TransitionReason, title: string, by: string, alarm: Alarm | null, hold: Hold | null): string {
   switch (reason) {
@@ -27,4 +29,11 @@ export function transitionText(reason: TransitionReason, title: string, by: stri
     case 'rule-removed':
       return `${title}: the rule is no longer in the fleet; alarm ended`;
   }
+}
+
+/** @param wasWrongMs since when it was wrong, when it is right again. */
+export function clockText(source: string, wasWrongMs: number | null, now: ClockState | null, nowMs: number): string {
+  if (now === null) return `The clock of ${source} is right again, after ${showDuration(nowMs - (wasWrongMs ?? nowMs))}: its own times are used`;
+  const { leastLagMs } = now;
+  return `The clock of ${source} is ${showDuration(Math.abs(leastLagMs))} ${leastLagMs < 0 ? 'ahead' : 'behind'}: its readings are stamped when they arrive, until it is set right`;
 }

@@ -1,14 +1,16 @@
 /**
  * From samples to readings: whose point, which unit, what time, is it possible. The last place where input can be refused;
- * a refusal says what to send instead and takes nothing else down. No I/O; remembers only the last stamp of each series.
+ * a refusal says what to send instead and takes nothing else down. No I/O; remembers the last stamp of each series, and what it knows of the clock of each source.
  */
 import type { Fleet, Point } from '../domain/fleet.ts';
 import { kinds } from '../domain/kinds.ts';
 import { Quality, type Reading, type Refusal, type Sample, type SeriesId } from '../domain/reading.ts';
+import type { ClockState, SourceClock } from '../domain/source-clock.ts';
 import { converter, kindsFor, switchValue, unitsOf } from '../domain/units.ts';
+import { clockBoundMs, Lags, stepClock } from './source-clock.ts';
 
 /** A source's clock may run ahead by this much before its stamps are refused. */
-export const aheadBoundMs = 2 * 60_000;
+export const aheadBoundMs = clockBoundMs;
 /** Stamps before 2000-01-01 come from a clock that was never set. */
 export const unsetClockMs = Date.UTC(2000, 0, 1);
 
@@ -19,24 +21,58 @@ interface Lane {
   readonly low: number;
   readonly high: number;
   lastStampMs: number;
+  readonly clock: ClockLane;
+}
+
+/** The points of one topic share a clock. */
+interface ClockLane {
+  readonly source: string;
+  readonly point: Point;
+  readonly lags: Lags;
+  state: ClockState | null;
+}
+
+export interface ClockStep {
+  readonly source: string;
+  readonly point: Point;
+  readonly before: ClockState | null;
+  readonly after: ClockState | null;
 }
 
 export class Intake {
   readonly #lanes = new Map<string, Lane>();
+  readonly #clocks = new Map<string, ClockLane>();
+  /** Clocks that changed since they were last taken from here. */
+  readonly clockSteps: ClockStep[] = [];
 
   /** @throws Error when a point's unit does not fit its kind: the fleet check has been skipped. */
-  constructor(fleet: Fleet, series: ReadonlyMap<string, SeriesId>, lastStampMs: ReadonlyMap<SeriesId, number>) {
+  constructor(fleet: Fleet, series: ReadonlyMap<string, SeriesId>, lastStampMs: ReadonlyMap<SeriesId, number>, clocks: ReadonlyMap<string, ClockState> = new Map()) {
     for (const point of fleet.points) {
       const id = series.get(point.id);
       const convert = converter(point.kind, point.unit);
       if (id === undefined || convert === null) throw new Error(`point ${point.id}: ${id === undefined ? 'no series' : `unit ${point.unit} does not fit ${point.kind}`}`);
       const [low, high] = kinds[point.kind].range;
-      this.#lanes.set(point.id, { point, series: id, convert, low, high, lastStampMs: lastStampMs.get(id) ?? Number.NEGATIVE_INFINITY });
+      const source = point.source?.topic ?? point.id;
+      const clock = this.#clocks.get(source) ?? { source, point, lags: new Lags(), state: clocks.get(source) ?? null };
+      this.#clocks.set(source, clock);
+      this.#lanes.set(point.id, { clock, point, series: id, convert, low, high, lastStampMs: lastStampMs.get(id) ?? Number.NEGATIVE_INFINITY });
     }
   }
 
-  /** @returns the reading, stamped and flagged, or why it is refused. */
-  take(sample: Sample, arrivedMs: number): Reading | Refusal {
+  /** Every source that has sent stamps, or whose clock was wrong before the start. */
+  clocks(): readonly SourceClock[] {
+    return [...this.#clocks.values()].flatMap(({ source, point, lags, state }) => {
+      const behindMs = lags.medianMs;
+      const wrongSinceMs = state?.wrongSinceMs ?? null;
+      return behindMs === null && wrongSinceMs === null ? [] : [{ source, siteId: point.siteId, behindMs, wrongSinceMs }];
+    });
+  }
+
+  /**
+   * @param fromFile the stamps are those of a file: what they say of now is not about a clock.
+   * @returns the reading, stamped and flagged, or why it is refused.
+   */
+  take(sample: Sample, arrivedMs: number, fromFile = false): Reading | Refusal {
     const lane = this.#lanes.get(sample.pointId);
     if (lane === undefined) return refuse(sample, `there is no point "${sample.pointId}" in the fleet`);
     const value = valueOf(lane, sample);
@@ -47,6 +83,9 @@ export class Intake {
     let atMs = sample.atMs;
     if (atMs === null) {
       quality |= Quality.stampedOnArrival;
+    } else if (!fromFile && this.#isWrong(lane, atMs, arrivedMs)) {
+      quality |= Quality.clockRefused;
+      atMs = null;
     } else if (!Number.isSafeInteger(atMs) || atMs > arrivedMs + aheadBoundMs || atMs < unsetClockMs) {
       quality |= Quality.clockRefused;
       atMs = null;
@@ -54,6 +93,21 @@ export class Intake {
     const stampMs = atMs ?? arrivalStamp(lane, arrivedMs);
     if (stampMs > lane.lastStampMs) lane.lastStampMs = stampMs;
     return { series: lane.series, atMs: stampMs, value, quality };
+  }
+
+  #isWrong({ clock, point }: Lane, atMs: number, arrivedMs: number): boolean {
+    const lagMs = arrivedMs - atMs;
+    if (!Number.isSafeInteger(lagMs)) return false;
+    clock.lags.add(lagMs);
+    // By far the most frequent case.
+    if (clock.state === null && lagMs <= clockBoundMs && lagMs >= -clockBoundMs) return false;
+    const before = clock.state;
+    const after = stepClock(before, arrivedMs, lagMs, point.everyMs);
+    if (after !== before) {
+      clock.state = after;
+      this.clockSteps.push({ source: clock.source, point, before, after });
+    }
+    return after?.wrongSinceMs != null;
   }
 }
 

@@ -4,12 +4,13 @@
  *
  * - Current is taken for power with the site's voltage where that is measured, otherwise with an assumed supply voltage. That is apparent power:
  *   right for heaters, somewhat high for motors.
- * - A counter gives the mean power between its last two readings, give or take one count. A counter that went back (reset, roll-over) or that
- *   was silent in between gives nothing for that interval. One that counts too coarsely for its cadence is left undecided, not guessed.
+ * - A counter gives the mean power between its last two readings, give or take one count. A roll-over is counted
+ *   across; a counter that was reset, or silent in between, gives nothing for that interval. One that counts too coarsely for its cadence is left undecided, not guessed.
  * - A switch says what was commanded, not what is drawn.
  */
 import type { Equipment, Point } from '../domain/fleet.ts';
 import { kinds } from '../domain/kinds.ts';
+import { between, countOf } from '../physics/counter.ts';
 import type { RuleContext, TankFacts } from './contract.ts';
 import { whyNotCurrent } from './unknown.ts';
 
@@ -84,17 +85,10 @@ function meanOfCounter(context: DrawContext, counter: Point): Draw {
   if (last === null || before === null) return { by: null, why: `${counter.name} needs two readings` };
   const hours = (last.atMs - before.atMs) / 3_600_000;
   if (hours <= 0 || last.atMs - before.atMs > counter.silentAfterMs) return { by: null, why: `${counter.name} was silent between its last two readings` };
-  if (last.value < before.value) return { by: null, why: `${counter.name} went back (reset or rolled over)` };
-  const watts = ((last.value - before.value) * 1000) / hours;
-  if (watts > kinds.power.range[1]) return { by: null, why: `${counter.name} jumped by more than can be drawn` };
+  const counted = between(before, last, kinds.power.range[1] / 1000);
+  if (counted.how === 'reset') return { by: null, why: `${counter.name} was reset between its last two readings` };
+  if (counted.by === null) return { by: null, why: last.value < before.value ? `${counter.name} went back, and neither a reset nor a roll-over explains it` : `${counter.name} jumped by more than can be drawn` };
+  const watts = (counted.by * 1000) / hours;
   const countKWh = Math.min(countOf(last.value), countOf(before.value));
   return { by: 'energy', watts, marginWatts: (countKWh * 1000) / hours, atMs: last.atMs };
-}
-
-/** Smallest step a counter shows, by the decimals it sends: 12.34 counts 0.01. */
-function countOf(value: number): number {
-  const text = String(value);
-  if (text.includes('e')) return 0;
-  const dot = text.indexOf('.');
-  return dot < 0 ? 1 : 10 ** -(text.length - dot - 1);
 }

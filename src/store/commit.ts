@@ -6,11 +6,14 @@ import type { Batch, LiveStore, StoredRuleState } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import { pageInsertOn } from './page-row.ts';
 import type { SealedTimes } from './known.ts';
+import { outageWriterOn } from './outages.ts';
 import { pointStateUpsertOn } from './point-state.ts';
 import type { ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
 import { type Reserve, withReserve } from './reserve.ts';
+import { clockWriterOn } from './source-clocks.ts';
 import { statusUpsertOn } from './status-row.ts';
+import { unclaimedKeeperOn } from './unclaimed.ts';
 
 export function committerOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes, reserve: Reserve): Pick<LiveStore, 'commit' | 'space'> {
   const putRuleState = ruleStateUpsertOn(db);
@@ -20,6 +23,9 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
   const appendJournal = journalAppenderOn(db);
   const addPage = pageInsertOn(db);
   const foldRefusals = refusalFolderOn(db);
+  const keepUnclaimed = unclaimedKeeperOn(db);
+  const writeClocks = clockWriterOn(db);
+  const writeOutages = outageWriterOn(db);
   const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
 
   const write = db.transaction((batch: Batch) => {
@@ -31,6 +37,9 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     for (const page of batch.pages) addPage(page);
     for (const state of batch.pointStates ?? []) putPointState(state);
     foldRefusals(batch.refusals);
+    if (batch.unclaimed !== undefined) keepUnclaimed(batch.unclaimed);
+    if (batch.clocks !== undefined) writeClocks(batch.clocks);
+    if (batch.outages !== undefined) writeOutages(batch.outages);
     putAlive.run(batch.aliveMs);
   });
 

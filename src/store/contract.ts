@@ -3,10 +3,14 @@
  * holds for every implementation. Readers and writers are different types: only the engine is handed a `LiveStore`.
  */
 import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import type { Calibration } from '../domain/calibration.ts';
 import type { JournalEntry, JournalKind, StoredJournalEntry } from '../domain/journal.ts';
+import type { Outage } from '../domain/outage.ts';
 import type { OutboxPage, Page } from '../domain/page.ts';
 import type { PointState } from '../domain/presence.ts';
 import type { Reading, Refusal, SeriesId } from '../domain/reading.ts';
+import type { ClockState } from '../domain/source-clock.ts';
+import type { UnclaimedMessage } from '../domain/unclaimed.ts';
 
 /** Everything one step of the engine decided; written in one transaction or not at all. */
 export interface Batch {
@@ -21,8 +25,24 @@ export interface Batch {
   readonly refusals: readonly RefusalCount[];
   /** Left out: nothing changed. */
   readonly pointStates?: readonly PointState[];
+  /** Messages no point reads, in order of arrival. */
+  readonly unclaimed?: readonly UnclaimedMessage[];
+  readonly outages?: readonly OutageChange[];
+  readonly clocks?: readonly ClockChange[];
   /** The engine was alive and up to date at this time. */
   readonly aliveMs: number;
+}
+
+/** `null`: the clock is right. */
+export interface ClockChange {
+  readonly source: string;
+  readonly state: ClockState | null;
+}
+
+/** Found or moved, or (`null`) told and done with. */
+export interface OutageChange {
+  readonly id: string;
+  readonly outage: Outage | null;
 }
 
 export interface StoredRuleState {
@@ -49,6 +69,12 @@ export interface LiveState {
   /** For each series the time of its latest reading of any quality. */
   readonly lastStampMs: ReadonlyMap<SeriesId, number>;
   readonly nextAlarmId: number;
+  /** By source: clocks under suspicion or found wrong. */
+  readonly clocks: ReadonlyMap<string, ClockState>;
+  /** By point and time. */
+  readonly calibrations: readonly Calibration[];
+  /** Not told yet. */
+  readonly outages: readonly Outage[];
   /** `aliveMs` of the last batch; `null` for a new store. */
   readonly aliveMs: number | null;
 }
@@ -209,7 +235,40 @@ export interface ImportMemoryStore {
   rememberImport(memory: ImportMemory): Promise<void>;
 }
 
-export interface Store extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep, ImportMemoryStore {
+export interface CalibrationStore {
+  /** By point and time. */
+  calibrations(): Promise<readonly Calibration[]>;
+  /** Adds it, or replaces the one of the same point and time; with its journal row, in one transaction. Readings stay as they are. */
+  putCalibration(calibration: Calibration, journal: JournalEntry): Promise<void>;
+}
+
+export interface UnclaimedSource {
+  readonly topic: string;
+  readonly siteId: string | null;
+  /** Points read some of its values. */
+  readonly partial: boolean;
+  readonly firstMs: number;
+  readonly lastMs: number;
+  /** How many came in all; the latest of them are kept. */
+  readonly messages: number;
+}
+
+/** What arrived on topics no point reads. Bounded (`src/domain/unclaimed.ts`): the latest of the sources heard last. */
+export interface UnclaimedStore {
+  /** Heard last first. */
+  unclaimedSources(): Promise<readonly UnclaimedSource[]>;
+  unclaimedSource(topic: string): Promise<UnclaimedSource | null>;
+  /** The latest kept, at most `limit`, newest first. */
+  unclaimedMessages(topic: string, limit: number): Promise<readonly UnclaimedMessage[]>;
+  /**
+   * Stores readings made of kept messages as history, and forgets the source unless it has more values nobody reads; one transaction.
+   * @returns how many were new.
+   */
+  claimUnclaimed(topic: string, readings: readonly Reading[], hasMore: boolean): Promise<number>;
+}
+
+export interface Store
+  extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep, ImportMemoryStore, UnclaimedStore, CalibrationStore {
   close(): Promise<void>;
 }
 

@@ -2,10 +2,13 @@
 import type { Database } from 'better-sqlite3';
 import { type Reading, type SeriesId } from '../domain/reading.ts';
 import { type AlarmRow, alarmOf } from './alarm-row.ts';
+import { calibrationListOn } from './calibrations.ts';
 import type { Connection } from './connection.ts';
 import type { LiveState, LiveStore, StoredRuleState } from './contract.ts';
 import { lastStampOn, latestUsableOn } from './latest.ts';
+import { outageListOn } from './outages.ts';
 import { pointStateListOn } from './point-state.ts';
+import { clockListOn } from './source-clocks.ts';
 import { statusListOn } from './status-row.ts';
 
 export function liveLoaderOn({ db, attempt }: Connection): Pick<LiveStore, 'seriesFor' | 'load'> {
@@ -31,6 +34,9 @@ function loaderOn(db: Database): () => LiveState {
   const nextAlarm = db.prepare<[], { id: number }>('SELECT coalesce(max(id), 0) + 1 AS id FROM alarm');
   const alive = db.prepare<[], { at_ms: number }>('SELECT at_ms FROM alive');
   const latestUsable = latestUsableOn(db);
+  const outages = outageListOn(db);
+  const clocks = clockListOn(db);
+  const calibrations = calibrationListOn(db);
 
   // One transaction, so that everything is of the same moment.
   return db.transaction((): LiveState => {
@@ -49,6 +55,9 @@ function loaderOn(db: Database): () => LiveState {
       openAlarms: openAlarms.all().map(alarmOf),
       latest,
       lastStampMs,
+      calibrations: calibrations(),
+      outages: outages(),
+      clocks: clocks(),
       nextAlarmId: nextAlarm.get()?.id ?? 1,
       aliveMs: alive.get()?.at_ms ?? null,
     };

@@ -213,6 +213,56 @@ export const migrations: readonly Migration[] = [
       ) STRICT, WITHOUT ROWID;
     `,
   },
+  {
+    name: 'between the wire and the store',
+    sql: `
+      CREATE TABLE unclaimed_source (
+        id        INTEGER PRIMARY KEY,
+        topic     TEXT NOT NULL UNIQUE,
+        site_id   TEXT,
+        -- 1: points read some of its values, and messages are sampled for the rest.
+        partial   INTEGER NOT NULL,
+        first_ms  INTEGER NOT NULL,
+        last_ms   INTEGER NOT NULL,
+        messages  INTEGER NOT NULL,
+        -- Messages written since the oldest were last dropped: dropping for each one would cost more than keeping it.
+        unpruned  INTEGER NOT NULL
+      ) STRICT;
+      CREATE INDEX unclaimed_by_time ON unclaimed_source (last_ms);
+
+      CREATE TABLE unclaimed_message (
+        id         INTEGER PRIMARY KEY,
+        source     INTEGER NOT NULL REFERENCES unclaimed_source (id) ON DELETE CASCADE,
+        arrived_ms INTEGER NOT NULL,
+        bytes      BLOB NOT NULL
+      ) STRICT;
+      CREATE INDEX unclaimed_message_by_source ON unclaimed_message (source, id);
+
+      -- From an instant on, what a sensor sends is value * slope + offset, in the canonical unit of its kind. Raw readings stay as they are.
+      CREATE TABLE calibration (
+        point_id   TEXT NOT NULL,
+        from_ms    INTEGER NOT NULL,
+        slope      ANY NOT NULL CHECK (typeof(slope) = 'real'),
+        offset     ANY NOT NULL CHECK (typeof(offset) = 'real'),
+        who        TEXT NOT NULL,
+        why        TEXT NOT NULL,
+        entered_ms INTEGER NOT NULL,
+        PRIMARY KEY (point_id, from_ms)
+      ) STRICT, WITHOUT ROWID;
+
+      -- Clocks of sources that are under suspicion or found wrong; the others need no row.
+      CREATE TABLE source_clock (
+        source TEXT PRIMARY KEY,
+        state  TEXT NOT NULL
+      ) STRICT;
+
+      -- Times in which readings may have been lost, until it has been looked up and told what is missing.
+      CREATE TABLE outage (
+        id      TEXT PRIMARY KEY,
+        outage  TEXT NOT NULL
+      ) STRICT;
+    `,
+  },
 ];
 
 /**

@@ -4,6 +4,7 @@ import { dirname } from 'node:path';
 import type { Database } from 'better-sqlite3';
 import { accountsOn } from './accounts.ts';
 import { committerOn } from './commit.ts';
+import { calibrationsOn } from './calibrations.ts';
 import { type Connection, IN_MEMORY, PRIVATE, attemptOn, openReader, openWriter } from './connection.ts';
 import type { Store } from './contract.ts';
 import { fleetOn } from './fleet.ts';
@@ -16,6 +17,7 @@ import { outboxOn } from './outbox.ts';
 import { sealedTimesOn } from './known.ts';
 import { readingWriterOn } from './reading.ts';
 import { type Reserve, noReserve, reserveIn } from './reserve.ts';
+import { unclaimedOn } from './unclaimed.ts';
 import { upkeepOn } from './upkeep.ts';
 
 export interface StoreOptions {
@@ -58,6 +60,8 @@ function composed(file: string, writer: Database, reader: Database, reserve: Res
     ...accountsOn(writing),
     ...fleetOn(writing),
     ...importMemoryOn(writing),
+    ...calibrationsOn(writing),
+    ...unclaimedOn(writing, readings),
     close: () => attempt(() => closeBoth(writer, reader)),
   };
 }

@@ -8,7 +8,7 @@ import { alarmSpan, pointsOfRule } from './chart-spans.ts';
 import type { WebContext } from './context.ts';
 import { limitsOf } from './limits.ts';
 import type { ChartGroup } from './pages/chart.tsx';
-import { type Span, chartSeries } from './series.ts';
+import { type Span, chartSeries, increaseSeries, isCounter } from './series.ts';
 
 export interface AlarmSurroundings {
   /** `null` where the fleet does not know it any more. */
@@ -54,7 +54,7 @@ export async function drawnCharts(
   const charts = await Promise.all(points.map(async (point) => ({
     point,
     limits: limitsOf(point.id, rules),
-    series: await chartSeries(context.store, point, span, SERVER_DRAWN_BUCKETS),
+    series: isCounter(point) ? await increaseSeries(context.store, point, span) : await chartSeries(context.store, point, span, SERVER_DRAWN_BUCKETS),
     spans: marks.filter((mark) => mark.pointIds.includes(point.id)),
   })));
   return { charts, fromMs: span.fromMs, toMs: span.toMs, followsNow, zone, nowMs };

@@ -2,11 +2,13 @@
 import type { PayloadFormat } from '../../adapters/contract.ts';
 import type { Clock } from '../clock.ts';
 import type { Fleet } from '../domain/fleet.ts';
+import type { Measured } from '../engine/calibrated-history.ts';
+import type { FleetDesk } from '../engine/claim-contract.ts';
 import type { EngineFace } from '../engine/contract.ts';
 import type { ImportDesk } from '../engine/import-contract.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
-import type { AccountStore, HistoryReader, HistoryWriter } from '../store/contract.ts';
+import type { AccountStore, HistoryReader, HistoryWriter, UnclaimedStore } from '../store/contract.ts';
 
 export interface WebOptions {
   readonly host: string;
@@ -21,7 +23,10 @@ export interface WebOptions {
   readonly fleet: () => Fleet;
   readonly rules: () => readonly Rule[];
   readonly engine: EngineFace;
-  readonly store: HistoryReader & AccountStore & HistoryWriter;
+  readonly store: HistoryReader & AccountStore & HistoryWriter & Omit<UnclaimedStore, 'claimUnclaimed'>;
+  /** Readings as they came; `store` shows them as calibrated. */
+  readonly rawHistory: Measured;
+  readonly desk: FleetDesk;
   readonly ackLinks: AckLinks;
   readonly imports: ImportDesk;
   /** Lets the command line on this machine import through the running service (`authorization: Bearer …`); it opens nothing else. */

@@ -4,7 +4,12 @@ import type { LiveView } from '../engine/contract.ts';
 import type { Rule } from '../rules/contract.ts';
 import { type Limits, limitsOf } from './limits.ts';
 
-export type Present = { readonly point: Point; readonly limits: Limits } & (
+export type Present = {
+  readonly point: Point;
+  readonly limits: Limits;
+  /** When an impossible value came after the one that counts; `null`: none did. */
+  readonly suspectMs: number | null;
+} & (
   | { readonly state: 'current'; readonly value: number; readonly atMs: number; readonly outside: 'low' | 'high' | null }
   | { readonly state: 'stale'; readonly value: number; readonly atMs: number }
   | { readonly state: 'never' }
@@ -14,9 +19,11 @@ export function presentOf(declared: Point, view: LiveView, rules: readonly Rule[
   const point = view.atPresent?.(declared) ?? declared;
   const limits = limitsOf(point.id, rules);
   const latest = view.latest(point.id);
-  if (latest === null) return { point, limits, state: 'never' };
+  const stampMs = view.lastStampMs(point.id);
+  const suspectMs = stampMs !== null && (latest === null || stampMs > latest.atMs) ? stampMs : null;
+  if (latest === null) return { point, limits, suspectMs, state: 'never' };
   const { value, atMs } = latest;
-  if (nowMs - atMs > point.silentAfterMs || (view.offline?.(point.id) ?? null) !== null) return { point, limits, state: 'stale', value, atMs };
+  if (nowMs - atMs > point.silentAfterMs || (view.offline?.(point.id) ?? null) !== null) return { point, limits, suspectMs, state: 'stale', value, atMs };
   const outside = limits.low !== null && value < limits.low ? 'low' : limits.high !== null && value > limits.high ? 'high' : null;
-  return { point, limits, state: 'current', value, atMs, outside };
+  return { point, limits, suspectMs, state: 'current', value, atMs, outside };
 }

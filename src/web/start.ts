@@ -15,6 +15,8 @@ import { apiRoutes } from './routes/api.ts';
 import { assetRoutes } from './routes/assets.ts';
 import { acknowledgeRoutes } from './routes/acknowledge.ts';
 import { alarmRoutes } from './routes/alarms.ts';
+import { calibrateRoutes } from './routes/calibrate.ts';
+import { claimRoutes } from './routes/claim.ts';
 import { boardRoutes } from './routes/board.ts';
 import { healthRoutes } from './routes/health.ts';
 import { importApiRoutes } from './routes/import-api.ts';
@@ -75,6 +77,8 @@ export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInsta
   acknowledgeRoutes(app, context);
   journalRoutes(app, context);
   sourceRoutes(app, context);
+  claimRoutes(app, context);
+  calibrateRoutes(app, context);
   importRoutes(app, context, uploads);
   importApiRoutes(app, context, uploads);
   readingRoutes(app, context);

@@ -41,12 +41,12 @@ async function publisher(port: number): Promise<MqttClient> {
 /** Up, and subscribed: what we publish comes back, all of it. */
 async function ready(mqtt: MqttSource, engine: FakeEngine, sender: MqttClient): Promise<void> {
   await until(() => mqtt.status().state === 'up', 'the source to connect');
-  const arrived = (n: number): boolean => engine.reasons.some((reason) => reason.includes(`harbor-lobby/hello-${n} `) || reason.includes(`harbor-lobby/hello-${n},`));
+  const arrived = (n: number): boolean => engine.unclaimed.includes(`harbor-lobby/hello-${n}`);
   let sent = 0;
   await until(async () => {
     sent += 1;
     await sender.publishAsync(`harbor-lobby/hello-${sent}`, 'there');
-    return engine.reasons.length > 0;
+    return engine.unclaimed.length > 0;
   }, 'the subscription');
   await until(() => arrived(sent), 'the last hello');
   engine.commit();

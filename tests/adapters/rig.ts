@@ -61,6 +61,10 @@ export class FakeEngine {
     return this.taken.flatMap(({ refusals }) => refusals.map(({ reason }) => reason));
   }
 
+  get unclaimed(): string[] {
+    return this.taken.flatMap(({ unclaimed = [] }) => unclaimed.map(({ topic }) => topic));
+  }
+
   saw(kind: SourceEvent['kind']): SourceEvent[] {
     return this.events.filter((event) => event.kind === kind);
   }

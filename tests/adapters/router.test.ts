@@ -3,6 +3,7 @@ import { expect, it } from 'vitest';
 import { excerpt } from '../../adapters/contract.ts';
 import { fenceProblem, mayPublish, maySubscribe } from '../../adapters/fence.ts';
 import { foldEvents } from '../../adapters/event-fold.ts';
+import { replaceableRouter } from '../../adapters/replaceable-router.ts';
 import { RouteError } from '../../adapters/router.ts';
 import type { SourceEvent } from '../../adapters/source.ts';
 import { point, router, site, topicA } from './rig.ts';
@@ -27,18 +28,20 @@ it('takes nothing from a retained delivery, claimed or not', async () => {
   expect(routes.route({ ...live('harbor-lobby/x', '25'), retain: true })).toEqual({ samples: [], refusals: [] });
 });
 
-it('tells an unclaimed topic which lines would claim it', async () => {
+it('hands on a message no point claims, whole and with its site', async () => {
   const routes = await router();
-  const [number] = routes.route(live('harbor-lobby/Sump Temp', '25.1')).refusals;
-  expect(number).toMatchObject({ source: 'harbor-lobby/Sump Temp', pointId: null, excerpt: '25.1' });
-  expect(number?.reason).toContain('- { id: sump-temp, kind: temperature, every: 60s, source: { topic: "harbor-lobby/Sump Temp", format: number } }');
-  expect(number?.reason).toContain('site harbor-lobby');
-  const [json] = routes.route(live('harbor-lobby/strip', '{"time":1,"outlets":[{"id":3,"watts":4}]}')).refusals;
-  expect(json?.reason).toContain('format: json, value: /outlets/0/watts }');
-  const [huge] = routes.route(live(`harbor-lobby/${'x'.repeat(5000)}`, 'y'.repeat(5000))).refusals;
-  expect(huge?.source.length).toBe(200);
-  expect(huge?.reason.length).toBeLessThan(700);
-  expect(huge?.excerpt.length).toBe(120);
+  const message = live('harbor-lobby/Sump Temp', '25.1');
+  expect(routes.route(message)).toEqual({ samples: [], refusals: [], unclaimed: [{ topic: 'harbor-lobby/Sump Temp', siteId: 'harbor-lobby', arrivedMs: 5, bytes: message.bytes }] });
+  expect(routes.route(live('elsewhere/x', '25.1')).unclaimed).toMatchObject([{ siteId: null }]);
+  expect(routes.route(live(topicA, '25.1')).unclaimed).toBeUndefined();
+});
+
+it('can be replaced while sources hold it', async () => {
+  const routes = replaceableRouter(await router([]));
+  expect(routes.claims(topicA)).toBe(false);
+  routes.replace(await router([point('t/new', topicA)], [site('harbor-lobby'), site('second')]));
+  expect(routes.route(live(topicA, '25.1')).samples.map(({ pointId }) => pointId)).toEqual(['t/new']);
+  expect(routes.subscriptions).toEqual(['harbor-lobby/#', 'second/#']);
 });
 
 it('shows what was refused as text, or in hexadecimal where it is none', () => {

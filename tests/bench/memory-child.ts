@@ -16,7 +16,7 @@ const app = await startApp({ config: read.config, env: process.env, clock: syste
 
 giveBackStartMemory();
 const usual: Partial<Record<string, number>> = { temperature: 25.4, conductivity: 53, level: 210, acidity: 8.1, power: 40, energy: 120, flow: 2000 };
-const { points } = app.fleet;
+const { points } = app.desk.inForce.fleet;
 const perTick = 200;
 const tickMs = (perTick * 10_000) / points.length;
 const endMs = systemClock.now() + Number(secondsText) * 1000;

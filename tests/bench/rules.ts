@@ -11,7 +11,7 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 
 const readings = 400_000;
-const nothing: LiveState = { ruleStates: [], pointStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null };
+const nothing: LiveState = { ruleStates: [], pointStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null };
 
 export const rules: Bench = {
   name: 'rules',

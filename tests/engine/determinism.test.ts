@@ -1,6 +1,6 @@
 /**
- * Same readings in, same alarms out: one by one or in batches of any size, with any number of ticks, and restarted (as after kill -9)
- * at any point. A failure prints its seed.
+ * Same readings in, same alarms out: one by one or in batches of any size, with any number of ticks, restarted (as after kill -9)
+ * at any point, and with the same fleet taken anew at any point. A failure prints its seed.
  */
 import { StandingClock } from '../../src/clock.ts';
 import { expect, test } from 'vitest';
@@ -36,7 +36,7 @@ interface Arrival {
   readonly presence?: PresenceChange;
 }
 
-/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings, history, gateways that go and come, promised cadences. */
+/** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings, history, gateways that go and come, promised cadences, a wrong clock. */
 function uneasyDay(seed: number): Arrival[] {
   const next = random(seed);
   const arrivals: Arrival[] = [];
@@ -50,8 +50,10 @@ function uneasyDay(seed: number): Arrival[] {
       if (atMs < silentUntil) continue;
       const value = point.kind === 'temperature' ? 24 + level * 6 + next() * 0.2 : point.kind === 'level' ? Math.round(level * 400) : level > 0.5 ? 55 + next() * 250 : 0;
       const lateMs = next() < 0.03 ? next() * 20 * MINUTE : next() * 2000;
-      const promised = next() < 0.01 ? { nextWithinMs: MINUTE * (1 + Math.floor(next() * 20)) } : {};
-      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs, value, ...promised });
+      // A clock that runs three hours behind for a while.
+      const stampMs = point === fleet.points[1] && i > 400 && i < 700 ? atMs - 180 * MINUTE : atMs;
+            const promised = next() < 0.01 ? { nextWithinMs: MINUTE * (1 + Math.floor(next() * 20)) } : {};
+      arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs: stampMs, value, ...promised });
       // Sent as history, now and then with a time ahead of everything live.
       if (next() < 0.01) arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs: atMs + (next() < 0.5 ? 7 : -MINUTE), value: 99, historical: true });
       if (next() < 0.004) {
@@ -65,7 +67,7 @@ function uneasyDay(seed: number): Arrival[] {
   return arrivals.sort((a, b) => a.arrivedMs - b.arrivedMs || (a.pointId < b.pointId ? -1 : 1));
 }
 
-async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean }): Promise<unknown> {
+async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean; fleets?: boolean }): Promise<unknown> {
   const next = random(seed);
   const clock = new StandingClock(startMs - 1);
   const store = await openSqliteStore(':memory:');
@@ -90,6 +92,7 @@ async function run(arrivals: readonly Arrival[], seed: number, options: { batch:
       waiting = [];
       if (options.ticks && next() < 0.3) await engine.settle();
       if (options.restarts && next() < 0.05) engine = await start();
+      if (options.fleets && next() < 0.05) await engine.applyFleet(fleet, rules);
     }
   }
   await Promise.all(waiting);
@@ -108,7 +111,8 @@ test.each([1, 2, 3])('seed %i', async (seed) => {
   const plain = await run(arrivals, seed, { batch: 1, ticks: false, restarts: false });
   expect(plain).toHaveProperty('alarms.length', expect.toSatisfy((length: number) => length > 10));
   expect(plain).toHaveProperty('pages.length', expect.toSatisfy((length: number) => length > 10));
-  for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }]) {
+  expect(JSON.stringify(plain)).toContain('3 h behind');
+  for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }, { batch: 5, ticks: true, restarts: false, fleets: true }]) {
     expect(await run(arrivals, seed + 100, options), JSON.stringify({ seed, ...options })).toEqual(plain);
   }
 });

@@ -3,7 +3,7 @@
  * in a real mailbox, an acknowledgement from its link, and rows in the journal out. The service is a real process.
  */
 import { execFile } from 'node:child_process';
-import { writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -176,4 +176,37 @@ test('a test page goes to the person', async () => {
   expect(tankbell(files, ['page-test', 'ana', '--config', files.config]).out).toContain('Ana Example');
   await until(() => mailbox.mails.length > before, 'the test page');
   expect(mailbox.mails.at(-1)?.headers.get('subject')).toMatch(/test/i);
+});
+
+describe('a sensor nobody has told Tankbell about', () => {
+  test('is seen, claimed in one step with its past, and read from then on; the file is taken anew by SIGHUP; all without a restart', async () => {
+    for (const value of ['70.1', '70.2', '70.3']) await publish([...asHall, '-t', 'hall/closet/temp_f', '-m', value]);
+    await until(async () => (await page('/sources')).includes('70.3, 70.2, 70.1'), 'the values on the page');
+    expect(await page('/sources')).toContain('perhaps temperature in °F');
+    const started = running.child.pid;
+    const claim = await fetch(`${files.url}/sources/claim`, {
+      method: 'POST', redirect: 'manual', headers: { cookie, 'content-type': 'application/x-www-form-urlencoded', origin: files.url },
+      body: new URLSearchParams({ topic: 'hall/closet/temp_f', owner: 'hall', pointId: 'closet', name: 'Closet', kind: 'temperature', unit: '°F', equipment: '', every: '30s' }).toString(),
+    });
+    expect([claim.status, claim.headers.get('location')]).toEqual([303, '/sources?claimed=hall%2Fcloset&stored=3']);
+    expect(readFileSync(join(files.folder, 'fleet.yaml'), 'utf8')).toContain('- { id: closet, name: Closet, kind: temperature, unit: °F, every: 30s, source: { topic: hall/closet/temp_f, format: number } }');
+    await publish([...asHall, '-t', 'hall/closet/temp_f', '-m', '77']);
+    const series = async (): Promise<readonly number[]> => {
+      const answer: unknown = await (await fetch(`${files.url}/api/points/hall/closet/series?from=${Date.now() - 600_000}&to=${Date.now() + 60_000}&buckets=2000`, { headers: { cookie } })).json();
+      return (answer as { readonly mean: readonly number[] }).mean;
+    };
+    await until(async () => (await page('/tanks/hall-reef')).includes('<b>25.00 °C</b>'), 'the new reading on the page of the tank');
+    // 70.1 to 70.3 and 77 °F.
+    expect((await series()).map((value) => value.toFixed(2))).toEqual(['21.17', '21.22', '21.28', '25.00']);
+
+    const edited = readFileSync(join(files.folder, 'fleet.yaml'), 'utf8').replace('name: Hall reef', 'name: Hall reef, left');
+    writeFileSync(join(files.folder, 'fleet.yaml'), edited);
+    running.child.kill('SIGHUP');
+    await until(async () => (await page('/')).includes('Hall reef, left'), 'the new name');
+    writeFileSync(join(files.folder, 'fleet.yaml'), edited.replace('water: reef', 'water: wine'));
+    running.child.kill('SIGHUP');
+    await until(async () => (await page('/journal?kind=fleet')).includes('The fleet file was not taken'), 'the refusal in the journal');
+    writeFileSync(join(files.folder, 'fleet.yaml'), edited);
+    expect([running.child.pid, running.child.exitCode]).toEqual([started, null]);
+  });
 });

@@ -56,8 +56,14 @@ describe('reading the draw', () => {
     expect(isDrawing(draw, 700)).toBe(false);
   });
 
+  it('counts across a roll-over', () => {
+    // 0.01 kWh short of 655.36 (16 bits of 0.01 kWh), and one count: 0.02 kWh in a minute is 1,200 W.
+    expect(readDraw(context({ energy: [at(0, 655.35), at(60_000, 0.01)] }), 120)).toMatchObject({ by: 'energy', watts: expect.closeTo(1200, 6) });
+  });
+
   it.each([
-    ['went back', [at(0, 99.9), at(60_000, 0.1)], /went back \(reset or rolled over\)/],
+    ['was reset', [at(0, 77.7), at(60_000, 0.1)], /was reset between/],
+    ['went back', [at(0, 77.7), at(60_000, 70.1)], /went back, and neither a reset nor a roll-over explains it/],
     ['was silent in between', [at(0, 1), at(700_000, 1.2)], /was silent between/],
     ['has one reading only', [at(60_000, 1)], /needs two readings/],
     ['jumped', [at(0, 1), at(60_000, 400)], /jumped/],

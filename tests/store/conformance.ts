@@ -125,7 +125,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         });
         await refusedForGood(store.commit(broken));
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], pointStates: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], pointStates: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null,
         });
         expect(await store.journal({ limit: 9 })).toEqual([]);
         expect(await store.pages({ limit: 9 })).toEqual([]);
@@ -159,7 +159,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
 
       it('of a new store is empty', async () => {
         expect(await store.load()).toEqual({
-          ruleStates: [], statuses: [], openAlarms: [], pointStates: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, aliveMs: null,
+          ruleStates: [], statuses: [], openAlarms: [], pointStates: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null,
         });
       });
 
@@ -539,6 +539,91 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         await refusedForGood(store.putFleet('other', [entry({ text: 'lost' }), Object.assign(entry({}), broken)]));
         expect(await store.fleetText()).toBe('clients: []\n');
         expect((await store.journal({ limit: 9 })).map(({ text }) => text)).toEqual(['first fleet']);
+      });
+    });
+
+    describe('calibrations', () => {
+      it('are kept by point and time, to the bit, each with its journal row', async () => {
+        const one = { pointId: 'lobby/ph', fromMs: T0, slope: 1.02142857143, offset: -0, by: 'ana', why: 'buffers', enteredMs: T0 + 5 };
+        await store.putCalibration(one, entry({ text: 'first' }));
+        await store.putCalibration({ ...one, fromMs: T0 - 9, slope: 2 }, entry({ text: 'earlier' }));
+        await store.putCalibration({ ...one, why: 'buffers, again' }, entry({ text: 'again' }));
+        const kept = await store.calibrations();
+        expect(kept).toEqual([{ ...one, fromMs: T0 - 9, slope: 2 }, { ...one, why: 'buffers, again' }]);
+        expect(Object.is(kept[1]?.offset, -0)).toBe(true);
+        expect((await store.load()).calibrations).toEqual(kept);
+        const broken: { by: unknown } = { by: null };
+        await refusedForGood(store.putCalibration({ ...one, fromMs: T0 + 1 }, Object.assign(entry({}), broken)));
+        expect(await store.calibrations()).toHaveLength(2);
+        expect((await store.journal({ limit: 9 })).map(({ text }) => text)).toEqual(['again', 'earlier', 'first']);
+      });
+    });
+
+    describe('clocks of sources', () => {
+      it('are kept while they are not right', async () => {
+        const state = { firstMs: 1, lastMs: 2, messages: 3, leastLagMs: 4, mostLagMs: 5, wrongSinceMs: null };
+        await store.commit(batch({ clocks: [{ source: 'a', state }, { source: 'b', state }] }));
+        await store.commit(batch({ clocks: [{ source: 'a', state: { ...state, wrongSinceMs: 6 } }, { source: 'b', state: null }] }));
+        expect((await store.load()).clocks).toEqual(new Map([['a', { ...state, wrongSinceMs: 6 }]]));
+      });
+    });
+
+    describe('outages', () => {
+      it('are kept until they are told', async () => {
+        const outage = { id: 'down/*/1', cause: 'down' as const, siteId: null, fromMs: 1, toMs: 2, dueMs: 3 };
+        await store.commit(batch({ outages: [{ id: outage.id, outage }, { id: 'x', outage: { ...outage, id: 'x' } }] }));
+        await store.commit(batch({ outages: [{ id: outage.id, outage: { ...outage, dueMs: 4 } }, { id: 'x', outage: null }] }));
+        expect((await store.load()).outages).toEqual([{ ...outage, dueMs: 4 }]);
+      });
+    });
+
+    describe('unclaimed sources', () => {
+      const message = (topic: string, arrivedMs: number, text: string, siteId: string | null = 'site') => ({ topic, siteId, arrivedMs, bytes: new TextEncoder().encode(text) });
+      const textOf = ({ bytes }: { readonly bytes: Uint8Array }): string => new TextDecoder().decode(bytes);
+
+      it('keep their latest messages, newest first, and count all', async () => {
+        await store.commit(batch({ unclaimed: [message('a/x', T0, '1'), message('a/y', T0 + 1, 'y', null)] }));
+        await store.commit(batch({ unclaimed: [message('a/x', T0 + 2, '2')] }));
+        expect(await store.unclaimedSources()).toEqual([
+          { topic: 'a/x', siteId: 'site', partial: false, firstMs: T0, lastMs: T0 + 2, messages: 2 },
+          { topic: 'a/y', siteId: null, partial: false, firstMs: T0 + 1, lastMs: T0 + 1, messages: 1 },
+        ]);
+        expect(await store.unclaimedSource('a/y')).toMatchObject({ messages: 1 });
+        expect(await store.unclaimedSource('a/z')).toBeNull();
+        expect((await store.unclaimedMessages('a/x', 10)).map((one) => [one.arrivedMs, textOf(one)])).toEqual([[T0 + 2, '2'], [T0, '1']]);
+        expect(await store.unclaimedMessages('a/x', 1)).toHaveLength(1);
+        expect(await store.unclaimedMessages('a/z', 1)).toEqual([]);
+      });
+
+      it('are bounded: messages of a source, bytes of a source, bytes of a message, sources', async () => {
+        await store.commit(batch({ unclaimed: Array.from({ length: 1200 }, (_, i) => message('many', T0 + i, String(i))) }));
+        const many = await store.unclaimedMessages('many', 10_000);
+        expect(many).toHaveLength(500);
+        expect(textOf(many[0] ?? message('', 0, ''))).toBe('1199');
+        expect(await store.unclaimedSource('many')).toMatchObject({ messages: 1200 });
+        await store.commit(batch({ unclaimed: Array.from({ length: 300 }, (_, i) => message('fat', T0 + i, 'x'.repeat(4000))) }));
+        expect((await store.unclaimedMessages('fat', 10_000)).length * 4000).toBeLessThan(128 * 1024 + 50 * 4000);
+        await store.commit(batch({ unclaimed: [message('huge', T0, 'x'.repeat(5000))] }));
+        expect(await store.unclaimedSource('huge')).toMatchObject({ messages: 1 });
+        expect(await store.unclaimedMessages('huge', 1)).toEqual([]);
+        await store.commit(batch({ unclaimed: Array.from({ length: 250 }, (_, i) => message(`s/${i}`, T0 + 10_000 + i, 'x')) }));
+        const kept = await store.unclaimedSources();
+        expect(kept).toHaveLength(200);
+        expect(kept.at(-1)?.topic).toBe('s/50');
+        expect(await store.unclaimedMessages('many', 1)).toEqual([]);
+      });
+
+      it('become history in one transaction with being forgotten', async () => {
+        const series = await seriesOf('lobby/claimed');
+        await store.commit(batch({ unclaimed: [message('a/x', T0, '1')] }));
+        await refusedForGood(store.claimUnclaimed('a/x', [reading(series, T0, 1), reading(series, T0 + 0.5, 2)], false));
+        expect(await store.unclaimedSource('a/x')).not.toBeNull();
+        expect(await store.seriesOf('lobby/claimed')).toBeNull();
+        expect(await store.claimUnclaimed('a/x', [reading(series, T0, 1)], true)).toBe(1);
+        expect(await store.unclaimedSource('a/x')).toMatchObject({ partial: true, messages: 1 });
+        expect(await store.claimUnclaimed('a/x', [reading(series, T0, 1), reading(series, T0, 1)], false)).toBe(0);
+        expect(await store.unclaimedSources()).toEqual([]);
+        expect((await store.load()).latest.get(series)).toEqual([reading(series, T0, 1)]);
       });
     });
 

@@ -82,7 +82,7 @@ describe('what SQLite really throws', () => {
     await store.close();
     const handle = openSync(file, 'r+');
     const size = statSync(file).size;
-    for (let page = 40; page * 4096 < size; page += 1) writeSync(handle, Buffer.alloc(4096, 0xa5), 0, 4096, page * 4096);
+    for (let page = 80; page * 4096 < size; page += 1) writeSync(handle, Buffer.alloc(4096, 0xa5), 0, 4096, page * 4096);
     closeSync(handle);
     const damaged = await openSqliteStore(file);
     const error = await rejectionOf(damaged.journal({ contains: 'nowhere', limit: 10 }));

@@ -12,6 +12,8 @@ export interface Feed {
   readonly values: readonly (number | null)[];
   /** The readings reach Tankbell this much later than they were taken. */
   readonly lateMs: number;
+  /** They are kept where they were taken and come all at once, in order; `null`: each by itself. */
+  readonly storedUntilMs: number | null;
 }
 
 export type Doing =
@@ -19,7 +21,7 @@ export type Doing =
   | { readonly type: 'expect-unknown'; readonly rule: string }
   | { readonly type: 'expect-page'; readonly person: string; readonly reason: string | null }
   | { readonly type: 'expect-no-page' }
-  | { readonly type: 'expect-journal'; readonly text: string }
+  | { readonly type: 'expect-journal' | 'expect-no-journal'; readonly text: string }
   | { readonly type: 'acknowledge'; readonly rule: string; readonly by: string }
   | { readonly type: 'shelve'; readonly rule: string; readonly forMs: number; readonly by: string }
   | { readonly type: 'unshelve' | 'out-of-service' | 'return-to-service'; readonly rule: string; readonly by: string }
@@ -47,7 +49,7 @@ export function parseStory(text: string): Story {
   for (const { text: said, line } of lines) {
     if (said === '') continue;
     const start = /^starts\s+(\S+)$/.exec(said);
-    const feed = /^(?:from\s+(\S+)\s+)?every\s+(\S+)\s+(\S+)\s+(.+?)(?:\s+late\s+(\S+))?$/.exec(said);
+    const feed = /^(?:from\s+(\S+)\s+)?every\s+(\S+)\s+(\S+)\s+(.+?)(?:\s+late\s+(\S+)|\s+stored until\s+(\S+))?$/.exec(said);
     const action = /^at\s+(\S+)\s+(.+)$/.exec(said);
     if (start?.[1] !== undefined) {
       startMs = Date.parse(start[1]);
@@ -55,7 +57,7 @@ export function parseStory(text: string): Story {
     } else if (feed !== null) {
       feeds.push({
         line, fromMs: time(feed[1] ?? '0s', line), everyMs: time(feed[2] ?? '', line), point: feed[3] ?? '',
-        values: (feed[4] ?? '').split(',').flatMap((part) => values(part.trim(), line)), lateMs: time(feed[5] ?? '0s', line),
+        values: (feed[4] ?? '').split(',').flatMap((part) => values(part.trim(), line)), lateMs: time(feed[5] ?? '0s', line), storedUntilMs: feed[6] === undefined ? null : time(feed[6], line),
       });
     } else if (action !== null) {
       actions.push({ line, atMs: time(action[1] ?? '', line), doing: doing(action[2] ?? '', line) });
@@ -90,6 +92,7 @@ function doing(said: string, line: number): Doing {
     [/^expect no page$/, () => ({ type: 'expect-no-page' })],
     [/^expect page (\S+)(?: (\S+))?$/, ([, person = '', reason]) => ({ type: 'expect-page', person, reason: reason ?? null })],
     [/^expect journal "(.+)"$/, ([, text = '']) => ({ type: 'expect-journal', text })],
+    [/^expect no journal "(.+)"$/, ([, text = '']) => ({ type: 'expect-no-journal', text })],
     [/^acknowledge (\S+) by (\S+)$/, ([, rule = '', by = '']) => ({ type: 'acknowledge', rule, by })],
     [/^shelve (\S+) for (\S+) by (\S+)$/, ([, rule = '', forText = '', by = '']) => ({ type: 'shelve', rule, forMs: time(forText, line), by })],
     [/^unshelve (\S+) by (\S+)$/, ([, rule = '', by = '']) => ({ type: 'unshelve', rule, by })],

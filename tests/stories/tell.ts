@@ -72,6 +72,11 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
       case 'expect-journal':
         if ((await store.journal({ contains: doing.text, limit: 1 })).length === 0) wrong.push(`line ${line}: nothing in the journal says "${doing.text}"; it ends: ${(await store.journal({ limit: 3 })).map(({ text }) => text).join(' / ')}`);
         return;
+      case 'expect-no-journal': {
+        const [entry] = await store.journal({ contains: doing.text, limit: 1 });
+        if (entry !== undefined) wrong.push(`line ${line}: the journal says: ${entry.text}`);
+        return;
+      }
       case 'acknowledge': {
         const alarmId = engine.view.statuses.get(ruleId(doing.rule))?.alarmId;
         if (alarmId == null) wrong.push(`line ${line}: ${doing.rule} has no open alarm to acknowledge`);
@@ -96,7 +101,7 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
     feed.values.forEach((value, i) => {
       if (value === null) return;
       const takenMs = story.startMs + feed.fromMs + i * feed.everyMs;
-      const arrivedMs = takenMs + feed.lateMs;
+      const arrivedMs = feed.storedUntilMs === null ? takenMs + feed.lateMs : story.startMs + feed.storedUntilMs + i * 20;
       events.push({
         atMs: arrivedMs, order: 0,
         run: async () => {

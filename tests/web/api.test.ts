@@ -98,7 +98,7 @@ test('the OpenAPI document names every route of the API, and no others', async (
   expect(documented.sort()).toEqual(built.sort());
   const parameters = document.paths['/api/points/{owner}/{point}/series'].get.parameters;
   expect(parameters.map((one: { name: string; in: string; required: boolean }) => [one.name, one.in, one.required])).toEqual([
-    ['owner', 'path', true], ['point', 'path', true], ['from', 'query', true], ['to', 'query', true], ['buckets', 'query', false],
+    ['owner', 'path', true], ['point', 'path', true], ['from', 'query', true], ['to', 'query', true], ['buckets', 'query', false], ['as', 'query', false], ['raw', 'query', false],
   ]);
   expect(document.paths['/api/alarms/{id}/shelve'].post.requestBody.content['application/json'].schema.required).toEqual(['why', 'hours']);
 });

@@ -1,13 +1,16 @@
 /** Small in-memory stand-ins for the engine and the store, with the behaviour their contracts promise. */
 import type { Alarm, AlarmStatus } from '../../src/domain/alarm.ts';
+import type { Calibration } from '../../src/domain/calibration.ts';
 import type { Command, CommandResult } from '../../src/domain/command.ts';
 import type { JournalEntry, StoredJournalEntry } from '../../src/domain/journal.ts';
 import type { OutboxPage } from '../../src/domain/page.ts';
 import { type Reading, isUsable } from '../../src/domain/reading.ts';
+import type { SourceClock } from '../../src/domain/source-clock.ts';
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Committed, EngineFace, LiveView } from '../../src/engine/contract.ts';
 import type { Delivery } from '../../src/domain/delivery.ts';
-import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, ImportMemory, ImportMemoryStore, JournalQuery, RefusalCount } from '../../src/store/contract.ts';
+import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, ImportMemory, ImportMemoryStore, JournalQuery, RefusalCount, UnclaimedSource } from '../../src/store/contract.ts';
+import type { UnclaimedMessage } from '../../src/domain/unclaimed.ts';
 import type { Clock } from '../../src/clock.ts';
 
 export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, ImportMemoryStore {
@@ -19,6 +22,7 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, Im
   readonly journalRows: StoredJournalEntry[] = [];
   readonly pageRows: OutboxPage[] = [];
   readonly refusalRows: RefusalCount[] = [];
+  readonly unclaimedRows = new Map<string, { source: UnclaimedSource; messages: UnclaimedMessage[] }>();
   readonly accountRows: Account[] = [];
   readonly sessions = new Map<string, { accountId: number; expiresMs: number }>();
 
@@ -104,6 +108,18 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, Im
     return this.refusalRows.slice(0, limit);
   }
 
+  async unclaimedSources(): Promise<readonly UnclaimedSource[]> {
+    return [...this.unclaimedRows.values()].map(({ source }) => source);
+  }
+
+  async unclaimedSource(topic: string): Promise<UnclaimedSource | null> {
+    return this.unclaimedRows.get(topic)?.source ?? null;
+  }
+
+  async unclaimedMessages(topic: string, limit: number): Promise<readonly UnclaimedMessage[]> {
+    return [...(this.unclaimedRows.get(topic)?.messages ?? [])].reverse().slice(0, limit);
+  }
+
   async addHistory(readings: readonly Reading[]): Promise<number> {
     let added = 0;
     for (const reading of readings) {
@@ -167,6 +183,8 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, Im
 /** Keeps alarms and statuses in the store it is given and changes them as the life of an alarm demands. */
 export class FakeEngine implements EngineFace {
   readonly commands: Command[] = [];
+  readonly clockRows: SourceClock[] = [];
+  readonly calibrationRows: Calibration[] = [];
   readonly verdicts = new Map<string, Verdict>();
   readonly view: LiveView;
   private readonly listeners = new Set<(change: Committed) => void>();
@@ -185,6 +203,12 @@ export class FakeEngine implements EngineFace {
       get trouble(): string | null { return engine.trouble; },
       get statuses(): ReadonlyMap<string, AlarmStatus> { return store.statusRows; },
       get openAlarms(): ReadonlyMap<number, Alarm> { return new Map([...store.alarmRows].filter(([, alarm]) => alarm.closedMs === null)); },
+      lastStampMs(pointId: string): number | null {
+        const series = store.series.get(pointId);
+        return series === undefined ? null : (store.rows.get(series) ?? []).at(-1)?.atMs ?? null;
+      },
+      clocks(): readonly SourceClock[] { return engine.clockRows; },
+      calibrations(pointId: string): readonly Calibration[] { return engine.calibrationRows.filter((row) => row.pointId === pointId); },
       verdict(ruleId: string): Verdict | null { return engine.verdicts.get(ruleId) ?? null; },
       latest(pointId: string): Reading | null {
         const series = store.series.get(pointId);

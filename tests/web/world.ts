@@ -10,6 +10,7 @@ import { makeLogger } from '../../src/log.ts';
 import { type Rule, defineRule } from '../../src/rules/contract.ts';
 import type { ImportRequest } from '../../src/engine/import-contract.ts';
 import { importDesk } from '../../src/engine/import-desk.ts';
+import type { ClaimOutcome, ClaimRequest, FleetOutcome } from '../../src/engine/claim-contract.ts';
 import type { AckLink, WebOptions } from '../../src/web/options.ts';
 import { hashPassword } from '../../src/web/passwords.ts';
 import { FakeEngine, FakeStore } from './fakes.ts';
@@ -25,6 +26,9 @@ export interface World {
   readonly store: FakeStore;
   readonly engine: FakeEngine;
   readonly imports: ImportRequest[];
+  readonly claims: ClaimRequest[];
+  /** What the desk answers next. */
+  readonly reloads: { next: FleetOutcome; claim: (request: ClaimRequest) => ClaimOutcome };
   fleet: Fleet;
 }
 
@@ -34,6 +38,11 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
   const fleet = change(inventedFleet);
   const rules = fleet.tanks.flatMap((tank) => rulesOf(tank, fleet));
   const imports: ImportRequest[] = [];
+  const claims: ClaimRequest[] = [];
+  const reloads: World['reloads'] = {
+    next: { outcome: 'taken', changes: 2 },
+    claim: (request) => ({ outcome: 'claimed', pointId: `${request.ownerId}/display-temperature`, stored: 17, unreadable: 0 }),
+  };
   await store.putAccount({ name: LOGIN.name, passwordHash: await loginHash, createdMs: clock.now(), personId: 'ada' });
   seedHistory(store, fleet, clock.now());
   await seedAlarms(store, engine, rules, clock.now());
@@ -46,12 +55,22 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
     },
   });
   const world: World = {
-    store, engine, imports, fleet,
+    store, engine, imports, claims, reloads, fleet,
     options: {
       host: '127.0.0.1', port: 0, publicUrl: 'http://127.0.0.1', notice: 'Invented data: no such clients, sites or tanks exist.',
       fleet: () => world.fleet,
       rules: () => rules,
-      engine, store,
+      engine, store, rawHistory: store,
+      desk: {
+        reload: async () => reloads.next,
+        claim: async (request) => {
+          claims.push(request);
+          return reloads.claim(request);
+        },
+        calibrate: async (calibration) => {
+          engine.calibrationRows.push(calibration);
+        },
+      },
       ackLinks: { verify: (token) => verify(token) },
       imports: {
         ...desk,
@@ -235,6 +254,16 @@ async function seedAlarms(store: FakeStore, engine: FakeEngine, rules: readonly 
     { id: '1/0/ada/opened', alarmId: 1, personId: 'ada', reason: 'opened', createdMs: nowMs - 46 * MINUTE, state: 'handed-over', attempts: 1, nextTryMs: nowMs, handedOverMs: nowMs - 45 * MINUTE, lastError: null },
     { id: '1/1/ada/repeated', alarmId: 1, personId: 'ada', reason: 'repeated', createdMs: nowMs - 16 * MINUTE, state: 'queued', attempts: 2, nextTryMs: nowMs + MINUTE, handedOverMs: null, lastError: 'connection refused' },
   );
+  const message = (topic: string, agoMs: number, text: string) => ({ topic, siteId: 'tower', arrivedMs: nowMs - agoMs, bytes: new TextEncoder().encode(text) });
+  const unclaimed = (topic: string, texts: readonly string[]): void => {
+    store.unclaimedRows.set(topic, {
+      source: { topic, siteId: 'tower', partial: false, firstMs: nowMs - texts.length * 31 * SECOND, lastMs: nowMs - 31 * SECOND, messages: texts.length },
+      messages: texts.map((text, index) => message(topic, (texts.length - index) * 31 * SECOND, text)),
+    });
+  };
+  unclaimed('sites/tower/lobby/sump_temp', ['77.9', '78.1', '78.0', '<b>warm</b>', '78.2']);
+  unclaimed('sites/tower/strip', [0, 1, 2].map((n) => JSON.stringify({ ts: Math.round((nowMs - (3 - n) * 31 * SECOND) / 1000), outlets: [{ watts: 290 + n }, { watts: 0 }], rssi: -61 })));
+  unclaimed('sites/tower/picture', ['\u0000binary']);
   store.refusalRows.push(
     { source: 'sites/tower/lobby/temp', pointId: 'lobby/display-temperature', reason: '"n/a" is no number; send a plain number such as 25.4', excerpt: 'n/a', count: 12, lastMs: nowMs - 4 * MINUTE },
     { source: 'sites/tower/lobby/unknown-probe', pointId: null, reason: 'no point claims this topic; add it to the fleet file', excerpt: '{"t":<b>25.1</b>}', count: 3100, lastMs: nowMs - 9 * SECOND },

@@ -13,7 +13,7 @@ import { reason, shelveHours } from '../hold-form.ts';
 import { presentOf } from '../present.ts';
 import { alarmOf } from '../routes/alarms.ts';
 import { tankOf } from '../routes/tank.ts';
-import { MAX_BUCKETS, chartSeries } from '../series.ts';
+import { MAX_BUCKETS, chartSeries, increaseSeries, isCounter } from '../series.ts';
 import { WebError } from '../web-error.ts';
 import { words } from '../words.ts';
 import { alarmAnswer, boardAnswer, presentAnswer } from './answers.ts';
@@ -68,12 +68,17 @@ export const endpoints: readonly Endpoint[] = [
       from: msParam('Beginning of the span, ms since 1970.'),
       to: msParam('End of the span, not included.'),
       buckets: z.coerce.number().int().min(1).max(MAX_BUCKETS).default(600).describe(`At most so many buckets; 1 to ${MAX_BUCKETS}.`),
+      as: z.enum(['value', 'increase']).default('value').describe('`increase`: what a counter counted, as a rate per hour, through resets and roll-overs.'),
+      raw: z.stringbool({ truthy: ['true'], falsy: ['false'] }).default(false).describe('Readings as they came, not as calibrated.'),
     }).refine(({ from, to }) => from < to, { error: 'must be after `from`', path: ['to'] }),
     body: nothing, answer: seriesShape, failures: notFound,
     async handle(context, { params, query }) {
       const point = context.fleet().points.find((one) => one.id === `${params.owner}/${params.point}`);
       if (point === undefined) throw new WebError(404, words.error.noPoint);
-      const series = await chartSeries(context.store, point, { fromMs: query.from, toMs: query.to }, query.buckets);
+      const history = query.raw ? context.rawHistory : context.store;
+      const span = { fromMs: query.from, toMs: query.to };
+      if (query.as === 'increase' && !isCounter(point)) throw new WebError(400, words.error.noCounter);
+      const series = query.as === 'increase' ? await increaseSeries(history, point, span) : await chartSeries(history, point, span, query.buckets);
       return { ...series, t: [...series.t], mean: [...series.mean], min: series.min === null ? null : [...series.min], max: series.max === null ? null : [...series.max], suspectMs: [...series.suspectMs] };
     },
   }),

@@ -124,3 +124,22 @@ export function drawLimits(plot: uPlot, limits: readonly number[], palette: Pale
   }
   ctx.restore();
 }
+
+/** Readings that cannot be true: a cross at the bottom where each came; its value would only squeeze the rest. */
+export function drawSuspects(plot: uPlot, suspectMs: readonly number[], palette: Palette): void {
+  const ratio = devicePixelRatio;
+  const y = plot.bbox.top + plot.bbox.height - 9 * ratio;
+  clipped(plot, (ctx) => {
+    ctx.strokeStyle = palette.text;
+    ctx.lineWidth = 1.5 * ratio;
+    ctx.beginPath();
+    for (const atMs of suspectMs) {
+      const x = plot.valToPos(atMs / 1000, 'x', true);
+      ctx.moveTo(x - 4 * ratio, y - 4 * ratio);
+      ctx.lineTo(x + 4 * ratio, y + 4 * ratio);
+      ctx.moveTo(x + 4 * ratio, y - 4 * ratio);
+      ctx.lineTo(x - 4 * ratio, y + 4 * ratio);
+    }
+    ctx.stroke();
+  });
+}

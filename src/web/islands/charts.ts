@@ -5,7 +5,7 @@
  */
 import uPlot from 'uplot';
 import { nowMs } from './browser-clock.ts';
-import { drawAlarmLabels, drawAlarmSpans, drawLimits, type Mark, type Palette, readPalette } from './chart-marks.ts';
+import { drawAlarmLabels, drawAlarmSpans, drawLimits, drawSuspects, type Mark, type Palette, readPalette } from './chart-marks.ts';
 
 interface ChartSeries {
   readonly shape: 'readings' | 'buckets';
@@ -13,6 +13,7 @@ interface ChartSeries {
   readonly mean: readonly (number | null)[];
   readonly min: readonly (number | null)[] | null;
   readonly max: readonly (number | null)[] | null;
+  readonly suspectMs: readonly number[];
 }
 
 interface Span {
@@ -113,11 +114,11 @@ function frameOf(figure: HTMLElement): ChartFrame | null {
   };
 }
 
-async function fetchSeries({ pointId, host }: ChartFrame, { fromMs, toMs }: Span): Promise<ChartSeries | null> {
+async function fetchSeries({ pointId, host, figure }: ChartFrame, { fromMs, toMs }: Span): Promise<ChartSeries | null> {
   const buckets = Math.min(1500, Math.max(200, Math.round(host.clientWidth)));
   const path = pointId.split('/').map(encodeURIComponent).join('/');
   try {
-    const answer = await fetch(`/api/points/${path}/series?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&buckets=${buckets}`, { credentials: 'same-origin' });
+    const answer = await fetch(`/api/points/${path}/series?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&buckets=${buckets}${figure.dataset['as'] === 'increase' ? '&as=increase' : ''}`, { credentials: 'same-origin' });
     return answer.ok ? await answer.json() : null;
   } catch {
     // What is drawn already stays; the page says by itself that it is not live.
@@ -164,7 +165,7 @@ function optionsFor(frame: ChartFrame, { palette, zone, span, sync, zoom, reset 
     ...(banded ? { bands: [{ series: [3, 2] as [number, number], fill: palette.bandFill }] } : {}),
     hooks: {
       drawClear: [(plot) => drawAlarmSpans(plot, marks, palette, nowMs())],
-      draw: [(plot) => drawLimits(plot, limits, palette), (plot) => drawAlarmLabels(plot, marks, palette, nowMs())],
+      draw: [(plot) => drawLimits(plot, limits, palette), (plot) => drawSuspects(plot, frame.series?.suspectMs ?? [], palette), (plot) => drawAlarmLabels(plot, marks, palette, nowMs())],
       setCursor: [(plot) => showReading(plot, frame, zone)],
       setSelect: [(plot) => {
         if (plot.select.width < 8) return;

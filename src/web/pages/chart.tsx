@@ -37,18 +37,21 @@ export function Charts({ charts, fromMs, toMs, followsNow, zone, nowMs }: ChartG
 
 function Chart({ point, limits, series, spans, fromMs, toMs, zone, nowMs }: ChartFacts & { fromMs: number; toMs: number; zone: string; nowMs: number }) {
   const reach = reachOf(series, limits);
-  const text = reach === null ? words.tank.nothingStored : words.tank.lowHigh(show(point.kind, reach.dataLow), show(point.kind, reach.dataHigh));
+  const isRate = series.unit !== kinds[point.kind].unit;
+  const said = (value: number): string => (isRate ? `${value.toFixed(kinds[point.kind].decimals)} ${series.unit}` : show(point.kind, value));
+  const text = reach === null ? words.tank.nothingStored : words.tank.lowHigh(said(reach.dataLow), said(reach.dataHigh));
   return (
-    <figure class="chart" data-point={point.id} data-unit={kinds[point.kind].unit} data-decimals={kinds[point.kind].decimals} data-step={point.kind === 'switch' ? 'yes' : undefined}
+    <figure class="chart" data-point={point.id} data-unit={series.unit} data-as={isRate ? 'increase' : undefined} data-decimals={kinds[point.kind].decimals} data-step={point.kind === 'switch' ? 'yes' : undefined}
       data-low={limits.low ?? undefined} data-high={limits.high ?? undefined} data-spans={spans.length > 0 ? JSON.stringify(spans.map(markOf)) : undefined}>
       <figcaption>
         <h3>{point.name}</h3>
-        <span class="muted">{kinds[point.kind].unit}</span>
+        <span class="muted">{isRate ? words.tank.perHour(series.unit) : series.unit}</span>
         <output class="reads">{text}</output>
       </figcaption>
       <div class="plot" role="img" aria-label={`${words.tank.chartOf(point.name)}: ${text}`}>
         {reach === null ? <p class="empty">{words.tank.nothingStored}</p> : <Drawing series={series} limits={limits} spans={spans} reach={reach} fromMs={fromMs} toMs={toMs} />}
       </div>
+      {series.suspectMs.length > 0 && <p class="suspects"><span aria-hidden="true">×</span> {words.tank.suspects(series.suspectMs.length, showTime(series.suspectMs.at(-1) ?? 0, zone, nowMs))}</p>}
       {spans.length > 0 && (
         <ul class="spans">
           {spans.map((span) => (
@@ -97,6 +100,7 @@ function Drawing({ series, limits, spans, reach, fromMs, toMs }: Pick<ChartFacts
       {spans.map((span) => <rect key={span.alarmId} class={`span m-${span.priority}`} x={x(span.fromMs)} y="0" width={Math.max(2, x(span.toMs ?? toMs) - x(span.fromMs))} height={HEIGHT} />)}
       {[limits.low, limits.high].filter((limit) => limit !== null).map((limit) => <path key={limit} class="limit" d={`M0 ${y(limit)}H${WIDTH}`} />)}
       {series.min !== null && series.max !== null && <path class="band" d={bandPath(series.t, series.min, series.max, x, y)} />}
+      {series.suspectMs.length > 0 && <path class="suspect" d={series.suspectMs.map((atMs) => `M${x(atMs) - 4} ${HEIGHT - 12}l8 8m0 -8l-8 8`).join('')} />}
       <path class="mean" d={linePath(series.t, series.mean, x, y)} />
     </svg>
   );

@@ -113,8 +113,8 @@ function PresentTable({ presents, nowMs }: { presents: readonly Present[]; nowMs
       <tbody>
         {presents.map((present) => (
           <tr key={present.point.id}>
-            <th scope="row">{present.point.name}</th>
-            <td><Value present={present} nowMs={nowMs} /><LimitStrip present={present} /></td>
+            <th scope="row">{present.point.kind === 'switch' ? present.point.name : <a href={`/points/${present.point.id.split('/').map(encodeURIComponent).join('/')}/calibration`} title={words.calibration.link}>{present.point.name}</a>}</th>
+            <td><Value present={present} nowMs={nowMs} /><LimitStrip present={present} />{present.suspectMs !== null && <p class="unknown-why">{words.tank.suspectNow(showAge(present.suspectMs, nowMs))}</p>}</td>
             <td>{present.state === 'never' ? '' : <time dateTime={iso(present.atMs)}>{showAge(present.atMs, nowMs)}</time>}</td>
             <td class="muted" data-label={column.limits}>{limitsText(present) ?? words.none}</td>
           </tr>
