@@ -59,6 +59,7 @@ class Import {
   readonly #byName = new Map<string, Counted | null>();
   readonly #series: ReadonlyMap<string, SeriesId>;
   readonly #refused: ImportRefusal[] = [];
+  readonly #unclaimed = new Set<string>();
   readonly #recent: { counted: Counted; reading: Reading }[] = [];
   #old: Reading[] = [];
   #refusedTotal = 0;
@@ -80,7 +81,10 @@ class Import {
     this.#count(row.line);
     const counted = this.#find(row.pointName);
     if (counted === null) {
-      this.refuse(row.line, this.#nobody(row.pointName));
+      // Said once for the column or series, counted for every value.
+      if (this.#unclaimed.has(row.pointName)) this.#refusedTotal += 1;
+      else this.refuse(row.line, `${this.#nobody(row.pointName)}; none of its values is taken`);
+      this.#unclaimed.add(row.pointName);
       return;
     }
     const value = canonicalValue(counted.point, row.value, row.unit);
