@@ -10,7 +10,7 @@
  * - A delay runs in the readings' own time. Readings that arrive late push the deadline out by as much as they are late,
  *   so that a burst of old readings cannot ring for a condition that the same burst ends.
  */
-import type { Alarm, AlarmPolicy, AlarmState, AlarmStatus, BaseState, Hold } from '../domain/alarm.ts';
+import type { Alarm, AlarmState, AlarmStatus, BaseState, Hold } from '../domain/alarm.ts';
 import type { Verdict } from '../domain/verdict.ts';
 
 export interface LifeState {
@@ -45,13 +45,7 @@ export type LifeStep =
   | { readonly refused: string };
 
 /** What an alarm is made of when it opens. */
-export interface LifeFacts {
-  readonly ruleId: string;
-  readonly ruleKind: string;
-  readonly tankId: string;
-  readonly siteId: string;
-  readonly title: string;
-  readonly policy: AlarmPolicy;
+export interface LifeFacts extends Pick<Alarm, 'ruleId' | 'ruleKind' | 'tankId' | 'siteId' | 'title' | 'policy'> {
   /** Id to give to an alarm that opens in this step. */
   readonly nextAlarmId: number;
 }
@@ -138,8 +132,8 @@ function follow(state: LifeState, facts: LifeFacts, nowMs: number): LifeStep {
 /** To unacknowledged: opens an alarm, or wakes the one that is open. */
 function begin(state: LifeState, reason: TransitionReason, by: string, facts: LifeFacts, nowMs: number, from?: AlarmState): LifeStep {
   const { status } = state;
-  // Priority `journal` is a record: it needs nobody, so it is born acknowledged.
-  const to: BaseState = facts.policy.priority === 'journal' ? 'acknowledged' : 'unacknowledged';
+  // Priority `journal` is a record: it needs nobody, so it is born acknowledged. What comes back from a hold asks anew (re-alarm), from any state.
+  const to: BaseState = facts.policy.priority === 'journal' ? 'acknowledged' : (baseTable[status.base]['condition-true'] ?? 'unacknowledged');
   const alarm: Alarm = state.alarm === null
     ? {
         id: facts.nextAlarmId, ruleId: facts.ruleId, ruleKind: facts.ruleKind, tankId: facts.tankId, siteId: facts.siteId, title: facts.title,

@@ -6,11 +6,9 @@ import { join } from 'node:path';
 import { StartError } from '../app.ts';
 import type { ServiceConfig } from '../config/service.ts';
 import { openSqliteStore } from '../store/sqlite.ts';
-import { hashPassword } from '../web/passwords.ts';
+import { hashPassword, passwordProblem } from '../web/passwords.ts';
 import type { Command } from './arguments.ts';
 import type { Terminal } from './terminal.ts';
-
-const shortestPassword = 10;
 
 export async function user(command: Extract<Command, { command: 'user' }>, config: ServiceConfig, terminal: Terminal): Promise<number> {
   mkdirSync(config.dataDir, { recursive: true });
@@ -31,7 +29,8 @@ export async function user(command: Extract<Command, { command: 'user' }>, confi
         return 0;
       case 'add': {
         const password = command.passwordFromStdin ? await firstLine() : await askHidden(`Password for ${command.name}: `);
-        if (password.length < shortestPassword) throw new StartError(`the password is too short; use at least ${shortestPassword} characters`);
+        const problem = passwordProblem(password);
+        if (problem !== null) throw new StartError(`the password is ${problem}`);
         await store.putAccount({ name: command.name, passwordHash: await hashPassword(password), createdMs: nowMs, personId: command.person });
         await store.appendJournal([{ atMs: nowMs, kind: 'user', siteId: null, tankId: null, alarmId: null, by: 'command line', text: `Login ${command.name} set`, detail: { personId: command.person } }]);
         terminal.print(`${command.name} can log in`);

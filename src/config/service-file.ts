@@ -39,7 +39,7 @@ interface Reader {
 }
 
 const defaults = { data: 'data', fleet: 'fleet.yaml', webHost: '127.0.0.1', webPort: 8710, brokerHost: '127.0.0.1', clientId: 'tankbell' } as const;
-/** 1883 and 8883 are the ports registered for MQTT and MQTT over TLS; 25, 465 and 587 those for mail (IANA service names and port numbers). */
+/** 1883 and 8883 are the ports registered for MQTT and MQTT over TLS; 25, 465 and 587 those for mail (IANA service names and port numbers; from memory). */
 const mqttPort = { plain: 1883, tls: 8883 } as const;
 const mailPort = { none: 25, tls: 465, starttls: 587 } as const;
 

@@ -1,3 +1,5 @@
+import type { MailSettings } from '../notify/mail-settings.ts';
+
 /** Settings of the service itself: the second, small file. Secrets never stand in it, only the names of environment variables. */
 export interface ServiceConfig {
   /** Folder of the database; made when missing. Absolute. */
@@ -14,15 +16,7 @@ export interface ServiceConfig {
     | { readonly broker: 'embedded'; readonly host: string; readonly port: number; readonly tls: { readonly certFile: string; readonly keyFile: string } | null }
     | { readonly broker: 'external'; readonly url: string; readonly clientId: string; readonly user: string | null; readonly passwordEnv: string | null; readonly caFile: string | null; readonly protocolVersion: 4 | 5 };
   /** `null`: no mail is sent, pages wait in the outbox, and every page of the web says so. */
-  readonly mail: {
-    readonly host: string;
-    readonly port: number;
-    /** `starttls` is required, never merely tried. */
-    readonly security: 'tls' | 'starttls' | 'none';
-    readonly user: string | null;
-    readonly passwordEnv: string | null;
-    readonly from: string;
-  } | null;
+  readonly mail: MailSettings | null;
   /** A line shown on top of every page and in every message. */
   readonly notice: string | null;
 }

@@ -2,8 +2,8 @@
  * Conversion at the border: from the unit a source sends to the canonical unit of the kind.
  * Everything inside is canonical; nothing else converts.
  *
- * Sources of the factors: inch 25.4 mm and US gallon 3.785411784 L exactly (NIST SP 811, appendix B);
- * °C = (°F − 32) / 1.8 (same). Unit codes "Cel", "S/m", "kWh" are those of the SenML registry (RFC 8428 §12.1).
+ * Sources of the factors: inch 25.4 mm and US gallon 3.785411784 L exactly (NIST SP 811, appendix B; from memory);
+ * °C = (°F − 32) / 1.8 (same). Unit codes such as "Cel" and "S/m" are those of the SenML registry (RFC 8428 §12.1; from memory).
  */
 import { type Kind, kinds } from './kinds.ts';
 

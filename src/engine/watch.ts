@@ -22,7 +22,7 @@ import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
 import type { Rule, RuleInput } from '../rules/contract.ts';
-import { stepRule } from '../rules/step.ts';
+import { restoreState, stepRule } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
@@ -91,14 +91,13 @@ export class Watch {
     for (const rule of rules) {
       const status = storedStatuses.get(rule.id) ?? initialStatus(rule.id);
       const row = status.unknownWhy === removedWhy ? undefined : storedStates.get(rule.id);
-      // A state of an older version's shape is refused by the kind and starts afresh.
-      const parsed = row === undefined ? null : rule.kind.state.safeParse(row.state);
-      if (parsed?.success) known.add(rule.id);
+      const restored = row === undefined ? null : restoreState(rule, row.state);
+      if (restored !== null) known.add(rule.id);
       const watched: Watched = {
         rule,
         facts: { ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy },
-        state: parsed?.success ? parsed.data : rule.kind.initial,
-        wakeAtMs: parsed?.success ? (row?.wakeAtMs ?? null) : null,
+        state: restored === null ? rule.kind.initial : restored.state,
+        wakeAtMs: restored === null ? null : (row?.wakeAtMs ?? null),
         status,
         verdict: null,
       };

@@ -29,10 +29,10 @@ export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings:
   return { state: step.state, verdict: step.verdict, wakeAtMs: silenceWakeMs(rule, readings, nowMs) };
 }
 
-/** A stored state as its kind reads it; one that the kind refuses (an older version's) starts afresh. */
-export function restoreState(rule: Rule, stored: unknown): unknown {
+/** A stored state as its kind reads it; `null` for one that the kind refuses (an older version's): then it starts afresh. */
+export function restoreState(rule: Rule, stored: unknown): { readonly state: unknown } | null {
   const parsed = rule.kind.state.safeParse(stored);
-  return parsed.success ? parsed.data : rule.kind.initial;
+  return parsed.success ? { state: parsed.data } : null;
 }
 
 /** The first moment at which a reading `latest` of `point` is not current any more. */

@@ -7,7 +7,6 @@ export interface Limits {
   readonly high: number | null;
 }
 
-export const noLimits: Limits = { low: null, high: null };
 
 /** The settings of kind `limit` that a screen shows; canonical unit. */
 const limitSettings = z.object({ low: z.number().nullish(), high: z.number().nullish() });

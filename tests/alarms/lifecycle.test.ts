@@ -1,6 +1,6 @@
 /**
- * The state table of ANSI/ISA-18.2 / IEC 62682 (states A–G) and its transitions as listed in our reference §6.1–6.2
- * (the list is from memory there; the letters and abbreviations second-hand); delays after OPC 10000-9 annex B.1.5.
+ * The state table of ANSI/ISA-18.2 / IEC 62682 (states A–G) and its transitions: the letters and abbreviations second-hand, as enumerated in
+ * industrial automation documentation, the list of transitions from memory; delays after OPC 10000-9 annex B.1.5.
  */
 import { describe, expect, test } from 'vitest';
 import { initialStatus, type LifeEvent, type LifeFacts, type LifeState, removeRule, stateOf, stepLife } from '../../src/alarms/lifecycle.ts';

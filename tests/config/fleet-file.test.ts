@@ -20,20 +20,20 @@ function replaced(from: string, to: string): string {
 }
 
 describe('quantities become the units of the fleet', () => {
-  test('volume: 1 US gal is 3.785411784 L (NIST SP 811, appendix B.8)', () => {
+  test('volume: 1 US gal is 3.785411784 L (NIST SP 811, appendix B.8, from memory)', () => {
     expect(fleetOf(fine).tanks[0]?.displayLitres).toBeCloseTo(240 * 3.785411784, 9);
     expect(withTank('display: 240 gal', 'display: 900 L').tanks[0]?.displayLitres).toBe(900);
   });
 
-  test('temperature: 77 °F is 25 °C ((77 − 32) / 1.8; NIST SP 811, appendix B.8)', () => {
+  test('temperature: 77 °F is 25 °C ((77 − 32) / 1.8; NIST SP 811, appendix B.8, from memory)', () => {
     expect(withTank('setpoint: 25.5 °C', 'setpoint: 77 °F').equipment[0]?.setpointC).toBe(25);
   });
 
-  test('temperature difference: 0.9 °F is 0.5 K, without the 32 (NIST SP 811, appendix B.8)', () => {
+  test('temperature difference: 0.9 °F is 0.5 K, without the 32 (NIST SP 811, appendix B.8, from memory)', () => {
     expect(withTank('band: 0.3 K', 'band: 0.9 °F').equipment[0]?.bandK).toBe(0.5);
   });
 
-  test('length: 16 in is 406.4 mm (1 in = 25.4 mm exactly; NIST SP 811, appendix B.8)', () => {
+  test('length: 16 in is 406.4 mm (1 in = 25.4 mm exactly; NIST SP 811, appendix B.8, from memory)', () => {
     const fleet = withTank('              - id: return-pump\n                kind: return-pump', '              - id: reservoir\n                kind: top-off-reservoir\n                capacity: 60 L\n                full: 16 in');
     expect(fleet.equipment[1]).toMatchObject({ capacityLitres: 60, fullMm: 406.4 });
   });

@@ -22,7 +22,7 @@ describe('what is left out', () => {
     });
   });
 
-  test('the port follows the encryption: 8883 with TLS (IANA), 587, 465 and 25 for mail (RFC 8314, RFC 5321)', () => {
+  test('the port follows the encryption: 8883 with TLS (IANA), 587, 465 and 25 for mail (RFC 8314, RFC 5321; from memory)', () => {
     expect(read('mqtt: { embedded: { tls: { cert: a.crt, key: a.key } } }').config.mqtt).toMatchObject({ port: 8883, tls: { certFile: resolve('/srv/tanks/a.crt'), keyFile: resolve('/srv/tanks/a.key') } });
     const portOf = (security: string): number | undefined => read(`mail: { host: 127.0.0.1, ${security}from: t@example.com }`).config.mail?.port;
     expect([portOf(''), portOf('security: starttls, '), portOf('security: tls, '), portOf('security: none, ')]).toEqual([587, 587, 465, 25]);

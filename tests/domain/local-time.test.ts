@@ -1,4 +1,4 @@
-/** Clock changes from the IANA time zone database (2025/2026 rules of Denver, London, Sydney and Lord Howe), checked by hand against it. */
+/** Clock changes of Denver, London, Sydney and Lord Howe in 2026: dates and offsets from memory of the rules in force, confirmed by nothing but the runtime's own zone data. */
 import { describe, expect, test } from 'vitest';
 import { instantOf, isTimeZone, localParts, minuteOfDay, nextAt, showLocal } from '../../src/domain/local-time.ts';
 

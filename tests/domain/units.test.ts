@@ -1,4 +1,4 @@
-/** Factors: NIST SP 811 appendix B (inch, US gallon, °F); unit codes of the SenML registry, RFC 8428 §12.1. */
+/** Factors: NIST SP 811 appendix B (inch, US gallon, °F); unit codes of the SenML registry, RFC 8428 §12.1. Both from memory. */
 import { expect, test } from 'vitest';
 import { type Kind, kindNames, kinds } from '../../src/domain/kinds.ts';
 import { parseDuration, showDuration } from '../../src/domain/duration.ts';

@@ -13,7 +13,7 @@ describe('the primitive', () => {
     ['1', Buffer.alloc(20, 0x0b), 'Hi There', 'b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7'],
     ['2', Buffer.from('Jefe'), 'what do ya want for nothing?', '5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843'],
     ['6', Buffer.alloc(131, 0xaa), 'Test Using Larger Than Block-Size Key - Hash Key First', '60e431591ee0b67f0d8a26aacbf5b77f8e0bc6213728c5140546040f0ee37f54'],
-  ])('is HMAC-SHA-256 as in RFC 4231, test case %s', (_, key, data, expected) => {
+  ])('is HMAC-SHA-256 as in RFC 4231 (from memory), test case %s', (_, key, data, expected) => {
     expect(hmacSha256(key, Buffer.from(data)).toString('hex')).toBe(expected);
   });
 });

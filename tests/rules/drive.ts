@@ -67,7 +67,8 @@ export class Drive {
   restart(): void {
     const stored: unknown = JSON.parse(JSON.stringify(this.state));
     this.#rule.kind.state.parse(stored);
-    this.state = restoreState(this.#rule, stored);
+    const restored = restoreState(this.#rule, stored);
+    this.state = restored === null ? this.#rule.kind.initial : restored.state;
   }
 
   #take(step: RuleStep<unknown>): void {

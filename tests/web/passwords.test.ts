@@ -12,7 +12,7 @@ test('the right password matches, others do not, and no two hashes are alike', a
 });
 
 test('the parameters in the hash are used, whatever today’s are: RFC 7914 §12, N = 1024, r = 8, p = 16', async () => {
-  // RFC 7914 §12, second test vector: scrypt(P="password", S="NaCl", N=1024, r=8, p=16, dkLen=64).
+  // From memory: RFC 7914 §12, second test vector: scrypt(P="password", S="NaCl", N=1024, r=8, p=16, dkLen=64).
   const key = Buffer.from('fdbabe1c9d3472007856e7190d01e9fe7c6ad7cbc8237830e77376634b3731622eaf30d92e22a3886ff109279d9830dac727afb94a83ee6d8360cbdfa2cc0640', 'hex');
   const hash = `scrypt$1024$8$16$${Buffer.from('NaCl').toString('base64url')}$${key.toString('base64url')}`;
   expect(await passwordMatches('password', hash)).toBe(true);
