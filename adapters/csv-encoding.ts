@@ -1,4 +1,5 @@
 /** From the bytes of a text file to text: UTF-8, what spreadsheets save as "Unicode text" (UTF-16 with its mark), or the 8-bit encoding when told. */
+import { isAscii } from 'node:buffer';
 
 export type CsvInput = string | AsyncIterable<string | Uint8Array>;
 
@@ -24,6 +25,9 @@ export async function* decodeText(input: CsvInput, encoding: Encoding | undefine
   let decoder: TextDecoder | null = null;
   let head: Uint8Array = new Uint8Array();
   let first = true;
+  let keepsAscii = false;
+  /** The decoder holds no half of a character back. */
+  let endsInAscii = false;
   for await (const chunk of input) {
     if (typeof chunk === 'string') {
       yield first && chunk.startsWith('\uFEFF') ? chunk.slice(1) : chunk;
@@ -31,14 +35,20 @@ export async function* decodeText(input: CsvInput, encoding: Encoding | undefine
       continue;
     }
     if (decoder !== null) {
-      yield decoder.decode(chunk, { stream: true });
+      // ASCII behind ASCII is the same in each encoding but UTF-16, and needs no decoding.
+      const isAsciiOnly = endsInAscii && isAscii(chunk);
+      yield isAsciiOnly ? Buffer.from(chunk.buffer, chunk.byteOffset, chunk.byteLength).toString('latin1') : decoder.decode(chunk, { stream: true });
+      endsInAscii = keepsAscii && (chunk.at(-1) ?? 0x80) < 0x80;
       continue;
     }
     head = head.length === 0 ? chunk : Buffer.concat([head, chunk]);
     // Three bytes are enough to know a mark by.
     if (head.length < 3) continue;
-    decoder = new TextDecoder(encoding ?? markedEncoding(head) ?? 'utf-8');
+    const found = encoding ?? markedEncoding(head) ?? 'utf-8';
+    decoder = new TextDecoder(found);
+    keepsAscii = found === 'utf-8' || found === 'windows-1252';
     yield decoder.decode(head, { stream: true });
+    endsInAscii = keepsAscii && (head.at(-1) ?? 0x80) < 0x80;
   }
   decoder ??= new TextDecoder(encoding ?? markedEncoding(head) ?? 'utf-8');
   yield decoder.decode(head.length < 3 ? head : undefined);

@@ -12,6 +12,17 @@ export interface CsvRecord {
   readonly broken: string | null;
 }
 
+/** Whole lines, each with a line feed at its end, no quote and no carriage return in them: what most files are made of. */
+export interface PlainText {
+  /** Of the first line. */
+  readonly line: number;
+  readonly text: string;
+}
+
+export type CsvPiece = readonly CsvRecord[] | PlainText;
+
+export const isPlain = (piece: CsvPiece): piece is PlainText => 'text' in piece;
+
 /** A quoted field longer than this, or over more lines, is a stray quote. */
 const MAX_RECORD_LINES = 50;
 const MAX_RECORD_LENGTH = 64 * 1024;
@@ -21,15 +32,25 @@ const MAX_LINE_LENGTH = 256 * 1024;
 const UNCLOSED = 'a quote (") opens in this line and never closes; remove it, or double it within a quoted cell';
 const TOO_LONG = `the line is longer than ${MAX_LINE_LENGTH / 1024} thousand characters: this is no table of readings, or its line ends are missing`;
 
-/** Records in blocks, one for each piece of the stream: work for a few milliseconds at a time. */
-export async function* readRecordBlocks(input: CsvInput, encoding: Encoding | undefined): AsyncGenerator<readonly CsvRecord[]> {
+/** The records of the file, one piece for each of the stream: work for a few milliseconds at a time. */
+export async function* readPieces(input: CsvInput, encoding: Encoding | undefined): AsyncGenerator<CsvPiece> {
   const cutter = new RecordCutter();
   for await (const text of decodeText(input, encoding)) {
-    const records = cutter.push(text);
-    if (records.length > 0) yield records;
+    const piece = cutter.push(text);
+    if (isPlain(piece) || piece.length > 0) yield piece;
   }
   const last = cutter.end();
   if (last.length > 0) yield last;
+}
+
+/** The same, all of it cut into records. */
+export async function* readRecordBlocks(input: CsvInput, encoding: Encoding | undefined): AsyncGenerator<readonly CsvRecord[]> {
+  for await (const piece of readPieces(input, encoding)) yield recordsOf(piece);
+}
+
+export function recordsOf(piece: CsvPiece): readonly CsvRecord[] {
+  if (!isPlain(piece)) return piece;
+  return piece.text.slice(0, -1).split('\n').map((text, index) => ({ line: piece.line + index, text, broken: null }));
 }
 
 class RecordCutter {
@@ -38,8 +59,35 @@ class RecordCutter {
   #tooLong = false;
   #open: { readonly line: number; readonly lines: string[]; length: number } | null = null;
 
-  push(text: string): CsvRecord[] {
-    const lines = splitLines(this.#rest + text);
+  push(text: string): CsvPiece {
+    const all = this.#rest + text;
+    return this.#plain(all) ?? this.#records(all);
+  }
+
+  /** @returns `null`, and has done nothing, when a line needs a closer look. */
+  #plain(all: string): PlainText | null {
+    if (this.#open !== null || this.#tooLong || all.includes('"')) return null;
+    const end = all.lastIndexOf('\n') + 1;
+    const rest = all.slice(end);
+    let text = all.slice(0, end);
+    if (all.includes('\r')) {
+      text = text.replaceAll('\r\n', '\n');
+      if (text.includes('\r') || /\r(?!$)/.test(rest)) return null;
+    }
+    let lines = 0;
+    for (let start = 0; start < text.length; lines += 1) {
+      const next = text.indexOf('\n', start) + 1;
+      if (next - start > MAX_LINE_LENGTH) return null;
+      start = next;
+    }
+    if (lines === 0 || rest.length > MAX_LINE_LENGTH) return null;
+    this.#rest = rest;
+    this.#line += lines;
+    return { line: this.#line - lines + 1, text };
+  }
+
+  #records(all: string): CsvRecord[] {
+    const lines = splitLines(all);
     this.#rest = lines.pop() ?? '';
     const records: CsvRecord[] = [];
     for (const line of lines) this.#takeLine(line, records);

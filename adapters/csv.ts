@@ -7,7 +7,9 @@ import { type Delimiter, cellsOf, isMissing, trimEnd } from './csv-cells.ts';
 import type { CsvInput, Encoding } from './csv-encoding.ts';
 import type { ColumnRole, CsvColumns } from './csv-header.ts';
 import { OPENING_RECORDS, type CsvOpening, isOpened, openCsv } from './csv-opening.ts';
-import { type CsvRecord, readRecordBlocks } from './csv-records.ts';
+import { Codes, PlainSources, PlainTimes, cutPlainLine, isPlainReadable, plainNumber } from './csv-plain.ts';
+import { CsvReadings, type CsvSource } from './csv-readings.ts';
+import { type CsvPiece, type CsvRecord, type PlainText, isPlain, readPieces, recordsOf } from './csv-records.ts';
 import { type CsvTimeOptions, type CsvTimeReader, csvTimeReader } from './csv-time.ts';
 import { readScalarText } from './scalar-text.ts';
 
@@ -47,6 +49,8 @@ export interface CsvRefusal {
 
 /** What one piece of the stream held. */
 export interface CsvBlock {
+  readonly readings: CsvReadings;
+  /** The same one by one, made when asked for. */
   readonly rows: readonly CsvRow[];
   readonly refusals: readonly CsvRefusal[];
   /** Lines with data in this block, good or not. */
@@ -72,13 +76,13 @@ export class CsvFileError extends Error {
 export async function* readCsv(input: CsvInput, options: CsvOptions = {}): AsyncGenerator<CsvBlock> {
   let waiting: CsvRecord[] | null = [];
   let reader: RowReader | null = null;
-  for await (const records of readRecordBlocks(input, options.encoding)) {
+  for await (const piece of readPieces(input, options.encoding)) {
     if (reader !== null) {
-      yield reader.read(records);
+      yield reader.read(piece);
       continue;
     }
     waiting ??= [];
-    for (const record of records) waiting.push(record);
+    for (const record of recordsOf(piece)) waiting.push(record);
     if (waiting.length < MANY_BLANK && waiting.filter(({ text }) => !isBlank(text)).length < OPENING_RECORDS) continue;
     reader = readerFor(waiting, options);
     const held: readonly CsvRecord[] = waiting;
@@ -99,6 +103,8 @@ function readerFor(records: readonly CsvRecord[], options: CsvOptions): RowReade
   return new RowReader(opening, options);
 }
 
+const [COMMA, POINT] = [44, 46];
+
 class RowReader {
   readonly #opening: CsvOpening;
   readonly #readTime: CsvTimeReader;
@@ -106,7 +112,13 @@ class RowReader {
   readonly #plainNumber: RegExp;
   /** A time has been read: from here on one that cannot be read is the fault of its row. */
   #sure = false;
-  #rows: CsvRow[] = [];
+  readonly #codes = new Codes();
+  readonly #edges: Int32Array;
+  readonly #plainTimes = new PlainTimes();
+  readonly #plainSources: PlainSources;
+  /** Of the columns of a wide file. */
+  readonly #wideSources: readonly (CsvSource & { readonly index: number })[];
+  #readings = new CsvReadings();
   #refusals: CsvRefusal[] = [];
   #missing = 0;
 
@@ -115,15 +127,72 @@ class RowReader {
     this.#readTime = csvTimeReader(options);
     this.#mark = options.decimalComma === true ? ',' : '.';
     this.#plainNumber = this.#mark === ',' ? /^-?\d{1,15}(,\d{1,15})?$/ : /^-?\d{1,15}(\.\d{1,15})?$/;
+    const { arranged } = opening;
+    this.#edges = new Int32Array(opening.header.length + 2);
+    this.#plainSources = new PlainSources(arranged.layout === 'long' ? arranged.valueUnit : null);
+    this.#wideSources = arranged.layout === 'wide' ? arranged.series.map(({ index, label, name, unit }) => ({ index, label, pointName: name, unit })) : [];
   }
 
-  read(records: readonly CsvRecord[]): CsvBlock {
-    this.#rows = [];
+  read(piece: CsvPiece): CsvBlock {
+    const readings = new CsvReadings();
+    this.#readings = readings;
     this.#refusals = [];
     this.#missing = 0;
     let lines = 0;
-    for (const record of records) if (this.#record(record)) lines += 1;
-    return { rows: this.#rows, refusals: this.#refusals, lines, missing: this.#missing };
+    if (isPlain(piece) && isPlainReadable && this.#opening.arranged.time.second === null) lines = this.#plainText(piece);
+    else for (const record of recordsOf(piece)) if (this.#record(record)) lines += 1;
+    return { readings, get rows() { return readings.rows(); }, refusals: this.#refusals, lines, missing: this.#missing };
+  }
+
+  /** @returns how many lines hold data. */
+  #plainText({ text, line: firstLine }: PlainText): number {
+    const codes = this.#codes.of(text);
+    let lines = 0;
+    let line = firstLine;
+    for (let start = 0; start < text.length; line += 1) {
+      const end = this.#plainLine(codes, text, start, line);
+      if (end > 0) {
+        lines += 1;
+        start = end + 1;
+        continue;
+      }
+      const feed = text.indexOf('\n', start);
+      if (this.#record({ line, text: text.slice(start, feed), broken: null })) lines += 1;
+      start = feed + 1;
+    }
+    return lines;
+  }
+
+  /**
+   * A line with a plain time in it is behind the header, no repetition of it, no row of units and not blank: none of these holds a time.
+   * @returns where the line ends; −1, and nothing has been done, when it must go the long way.
+   */
+  #plainLine(codes: Uint16Array, text: string, start: number, line: number): number {
+    const { arranged, header, delimiter } = this.#opening;
+    const edges = this.#edges;
+    const width = header.length;
+    if (cutPlainLine(codes, start, delimiter.charCodeAt(0), edges) !== width) return -1;
+    const end = (edges[width] ?? 0) - 1;
+    const time = arranged.time.first;
+    const atMs = this.#plainTimes.read(codes, text, edges[time] ?? 0, (edges[time + 1] ?? 0) - 1);
+    if (Number.isNaN(atMs)) return -1;
+    if (arranged.layout === 'long') {
+      const { series, unit, value } = arranged;
+      const source = this.#plainSources.find(codes, text, edges[series] ?? 0, (edges[series + 1] ?? 0) - 1, unit === null ? 0 : (edges[unit] ?? 0), unit === null ? 0 : (edges[unit + 1] ?? 0) - 1);
+      if (source === null) return -1;
+      this.#plainCell(codes, text, line, source, edges[value] ?? 0, (edges[value + 1] ?? 0) - 1, atMs);
+    } else {
+      for (const source of this.#wideSources) this.#plainCell(codes, text, line, source, edges[source.index] ?? 0, (edges[source.index + 1] ?? 0) - 1, atMs);
+    }
+    this.#sure = true;
+    return end;
+  }
+
+  #plainCell(codes: Uint16Array, text: string, line: number, source: CsvSource, start: number, end: number, atMs: number): void {
+    const value = plainNumber(codes, start, end, this.#mark === ',' ? COMMA : POINT);
+    if (!Number.isNaN(value)) this.#readings.push(line, source, atMs, value);
+    else if (start === end) this.#missing += 1;
+    else this.#cell(line, source.label, source.pointName, text.slice(start, end), source.unit, atMs);
   }
 
   /** @returns whether the line holds data. */
@@ -165,7 +234,7 @@ class RowReader {
     const text = raw.trim();
     // The common case first. `+ 0` turns -0 into 0.
     if (pointName !== '' && this.#plainNumber.test(text)) {
-      this.#rows.push({ line, label, pointName, atMs, value: Number(this.#mark === ',' ? text.replace(',', '.') : text) + 0, unit });
+      this.#readings.push(line, { label, pointName, unit }, atMs, Number(this.#mark === ',' ? text.replace(',', '.') : text) + 0);
       return;
     }
     if (isMissing(text)) {
@@ -177,7 +246,8 @@ class RowReader {
       return;
     }
     const read = readScalarText(text, this.#mark);
-    if (read.ok) this.#rows.push({ line, label, pointName, atMs, value: read.value, unit: read.unit ?? unit });
+    if (read.ok && typeof read.value === 'number') this.#readings.push(line, { label, pointName, unit: read.unit ?? unit }, atMs, read.value);
+    else if (read.ok) this.#readings.pushWord(line, { label, pointName, unit: read.unit ?? unit }, atMs, String(read.value));
     else this.#refuse(line, `${pointName}: ${/^[+-]?\d*,\d+$/.test(text) && this.#mark === '.' ? `"${text}" has a decimal comma; say that the file uses decimal commas` : `the value ${read.reason}`}`);
   }
 
