@@ -3,9 +3,10 @@
  * does not ring. What is recent goes the way of every reading, in order of time, through the rules. It gives way between chunks: what
  * arrives live is taken in meanwhile.
  */
-import { CsvFileError, type CsvRow, readCsv } from '../../adapters/csv.ts';
+import { CsvFileError, readCsv } from '../../adapters/csv.ts';
 import { type CsvChoices, csvOptionsOf } from '../../adapters/csv-choices.ts';
 import { splitUnit } from '../../adapters/csv-header.ts';
+import type { CsvReadings, CsvSource } from '../../adapters/csv-readings.ts';
 import type { Clock } from '../clock.ts';
 import { SECOND } from '../domain/duration.ts';
 import type { Fleet, Point } from '../domain/fleet.ts';
@@ -16,6 +17,7 @@ import { aheadBoundMs, canonicalValue, unsetClockMs } from '../ingest/intake.ts'
 import { type HistoryReader, type HistoryWriter, type LiveStore, StoreError } from '../store/contract.ts';
 import type { EngineFace } from './contract.ts';
 import { type ImportFile, type ImportRefusal, type ImportReport, type RejectedSink, refusedShown, rejectedBound } from './import-contract.ts';
+import { ImportHistory, type PendingSeries, readingsIn } from './import-history.ts';
 import { destinationOf, pointsFor } from './import-mapping.ts';
 
 export interface RunParts {
@@ -34,12 +36,12 @@ export interface RunOrder {
   readonly rejected: RejectedSink;
 }
 
-/** Rows of one transaction: what arrives live waits no longer than one of them takes. */
-const chunkRows = 10_000;
 /** Samples of one delivery to the engine. */
 const deliveryRows = 1000;
 /** Recent readings held until the end of the file, to be judged in order of time; of more only the newest are judged. */
 const recentBound = 100_000;
+/** Rows of recent readings that are stored unjudged at a time. */
+const spilledRows = 10_000;
 /** Waits before a chunk is tried again that the store could not take. */
 const retryMs = [SECOND, 2 * SECOND, 5 * SECOND, 10 * SECOND, 30 * SECOND] as const;
 
@@ -47,13 +49,13 @@ interface Lane {
   readonly label: string;
   readonly point: Point;
   readonly series: SeriesId;
+  /** Its history that waits to be stored; two columns of one point share it. */
+  readonly pending: PendingSeries;
   /** Unit said in the mapping; overrides the file. */
   readonly unit: string | null;
   readonly low: number;
   readonly high: number;
   readings: number;
-  /** Newest of the history that is stored. */
-  newestOld: Reading | null;
   /** Converter of the unit met last. */
   convertUnit: string | null;
   convert: ((value: number) => number) | null;
@@ -68,11 +70,10 @@ export class ImportRun {
   readonly #nowMs: number;
   readonly #lanes = new Map<string, Lane | null>();
   readonly #laneOfPoint = new Map<string, Lane>();
-  readonly #laneOfSeries = new Map<SeriesId, Lane>();
   readonly #refused: ImportRefusal[] = [];
   #series: ReadonlyMap<string, SeriesId> = new Map();
   #recent: { readonly lane: Lane; readonly reading: Reading }[] = [];
-  #old: Reading[] = [];
+  readonly #history = new ImportHistory();
   #rejected: ImportRefusal[] = [];
   #refusedTotal = 0;
   #lines = 0;
@@ -108,12 +109,16 @@ export class ImportRun {
         this.#lines += block.lines;
         this.#missing += block.missing;
         for (const { line, reason } of block.refusals) this.#refuse(line, reason);
-        for (const row of block.rows) this.#row(row);
-        await this.#settle(chunkRows);
+        await this.#handOut();
+        const { readings } = block;
+        for (let at = 0; at < readings.length && !this.#cancelled; at += 1) {
+          this.#row(readings, at);
+          if (this.#history.isChunk) await this.#settle();
+        }
         if (this.#cancelled) break;
       }
       // What has been read and not stored yet is left, when somebody has cancelled.
-      if (!this.#cancelled) await this.#settle(1);
+      await this.#settle();
       await this.#judgeRecent();
     } catch (error) {
       if (error instanceof CsvFileError) {
@@ -146,72 +151,76 @@ export class ImportRun {
     }
   }
 
-  #row(row: CsvRow): void {
-    this.#lastLine = row.line;
-    let lane = this.#lanes.get(row.label);
-    if (lane === undefined) lane = this.#open(row);
+  #row({ source: sources, line: lines, atMs: times, value: values, words }: CsvReadings, at: number): void {
+    const source = sources[at];
+    const line = lines[at] ?? Number.NaN;
+    const atMs = times[at] ?? Number.NaN;
+    if (source === undefined) return;
+    this.#lastLine = line;
+    let lane = this.#lanes.get(source.label);
+    if (lane === undefined) lane = this.#open(source, line);
     if (lane === null) return;
-    const value = this.#value(lane, row);
+    const read = values[at] ?? Number.NaN;
+    const value = this.#value(lane, source, line, Number.isNaN(read) ? (words.get(at) ?? read) : read);
     if (value === null) return;
-    if (row.atMs > this.#nowMs + aheadBoundMs || row.atMs < unsetClockMs) {
-      this.#refuse(row.line, `${new Date(row.atMs).toISOString()} is ${row.atMs < unsetClockMs ? 'before the year 2000: the logger\'s clock was not set' : 'in the future'}; check the time zone, the order of day and month, and the clock`);
+    if (atMs > this.#nowMs + aheadBoundMs || atMs < unsetClockMs) {
+      this.#refuse(line, `${new Date(atMs).toISOString()} is ${atMs < unsetClockMs ? 'before the year 2000: the logger\'s clock was not set' : 'in the future'}; check the time zone, the order of day and month, and the clock`);
       return;
     }
-    const reading: Reading = { series: lane.series, atMs: row.atMs, value, quality: value < lane.low || value > lane.high ? Quality.outOfRange : Quality.good };
+    const quality = value < lane.low || value > lane.high ? Quality.outOfRange : Quality.good;
     lane.readings += 1;
     this.#offered += 1;
-    if (row.atMs < this.#fromMs) this.#fromMs = row.atMs;
-    if (row.atMs > this.#toMs) this.#toMs = row.atMs;
-    if (row.atMs >= this.#nowMs - lane.point.silentAfterMs) {
-      this.#recent.push({ lane, reading });
-      if (this.#recent.length >= 2 * recentBound) this.#boundRecent();
+    if (atMs < this.#fromMs) this.#fromMs = atMs;
+    if (atMs > this.#toMs) this.#toMs = atMs;
+    if (atMs >= this.#nowMs - lane.point.silentAfterMs) {
+      this.#recent.push({ lane, reading: { series: lane.series, atMs, value, quality } });
+      if (this.#recent.length >= 2 * recentBound) this.#spill(recentBound);
       return;
     }
-    if (!this.#order.dryRun) this.#old.push(reading);
+    if (!this.#order.dryRun) this.#history.add(lane.pending, atMs, value, quality);
   }
 
-  #value(lane: Lane, row: CsvRow): number | null {
-    const unit = lane.unit ?? row.unit ?? lane.point.unit;
-    if (typeof row.value === 'number' && lane.point.kind !== 'switch') {
+  #value(lane: Lane, source: CsvSource, line: number, read: number | string): number | null {
+    const unit = lane.unit ?? source.unit ?? lane.point.unit;
+    if (typeof read === 'number' && lane.point.kind !== 'switch') {
       if (lane.convert === null || lane.convertUnit !== unit) {
         lane.convert = converter(lane.point.kind, unit);
         lane.convertUnit = unit;
       }
-      if (lane.convert !== null) return lane.convert(row.value);
+      if (lane.convert !== null) return lane.convert(read);
     }
-    const value = canonicalValue(lane.point, row.value, unit);
+    const value = canonicalValue(lane.point, read, unit);
     if (typeof value === 'number') return value;
-    this.#refuse(row.line, `${row.pointName}: ${value.wrong}`);
+    this.#refuse(line, `${source.pointName}: ${value.wrong}`);
     return null;
   }
 
   /** The first row of a column or series: where does it go? */
-  #open(row: CsvRow): Lane | null {
-    const column = { label: row.label, name: row.label === row.pointName ? splitUnit(row.label).name : row.pointName, unit: row.unit };
+  #open(source: CsvSource, line: number): Lane | null {
+    const column = { label: source.label, name: source.label === source.pointName ? splitUnit(source.label).name : source.pointName, unit: source.unit };
     const destination = destinationOf(column, this.#order.choices, this.#points, this.#order.tankId);
-    const lane = this.#laneFor(row, destination);
-    this.#lanes.set(row.label, lane);
+    const lane = this.#laneFor(source, line, destination);
+    this.#lanes.set(source.label, lane);
     return lane;
   }
 
-  #laneFor(row: CsvRow, destination: ReturnType<typeof destinationOf>): Lane | null {
+  #laneFor(source: CsvSource, line: number, destination: ReturnType<typeof destinationOf>): Lane | null {
     if (destination.kind === 'skip') return null;
-    if (destination.kind === 'nowhere') return this.#leaveOut(row, destination.why);
+    if (destination.kind === 'nowhere') return this.#leaveOut(line, destination.why);
     const { point, unit } = destination;
     const taken = this.#laneOfPoint.get(point.id);
-    if (taken !== undefined && this.#order.choices.columns.every(({ label }) => label !== row.label)) return this.#leaveOut(row, `"${row.label}" goes to ${point.id}, and "${taken.label}" goes there already`);
+    if (taken !== undefined && this.#order.choices.columns.every(({ label }) => label !== source.label)) return this.#leaveOut(line, `"${source.label}" goes to ${point.id}, and "${taken.label}" goes there already`);
     const series = this.#order.dryRun ? 0 : this.#series.get(point.id);
     if (series === undefined) throw new Error(`${point.id} has no series`);
     const [low, high] = kinds[point.kind].range;
-    const lane: Lane = { label: row.label, point, series, unit, low, high, readings: 0, newestOld: null, convertUnit: null, convert: null };
+    const lane: Lane = { label: source.label, point, series, pending: taken?.pending ?? this.#history.of(series), unit, low, high, readings: 0, convertUnit: null, convert: null };
     this.#laneOfPoint.set(point.id, lane);
-    this.#laneOfSeries.set(series, lane);
     return lane;
   }
 
   /** Said once for a whole column or series, not for each of its rows. */
-  #leaveOut(row: CsvRow, why: string): null {
-    this.#refuse(row.line, `${why}. Everything under this name is left out`);
+  #leaveOut(line: number, why: string): null {
+    this.#refuse(line, `${why}. Everything under this name is left out`);
     return null;
   }
 
@@ -227,20 +236,17 @@ export class ImportRun {
     if (rejected.length > 0) await this.#order.rejected(rejected);
   }
 
-  /** Stores what is settled, once there are `atLeast` rows of it. */
-  async #settle(atLeast: number): Promise<void> {
-    await this.#handOut();
-    while (this.#old.length >= atLeast && this.#old.length > 0 && !this.#cancelled) {
-      const chunk = this.#old.slice(0, chunkRows);
-      this.#old = this.#old.slice(chunkRows);
-      this.#stored += await this.#persist(() => this.#parts.store.addHistory(chunk));
-      this.#settled += chunk.length;
-      for (const reading of chunk) {
-        const lane = this.#laneOfSeries.get(reading.series);
-        if (lane !== undefined && (lane.newestOld === null || reading.atMs > lane.newestOld.atMs)) lane.newestOld = reading;
-      }
+  /** Stores all the history that waits. */
+  async #settle(): Promise<void> {
+    const { store, clock } = this.#parts;
+    while (this.#history.waiting > 0 && !this.#cancelled) {
+      const chunk = this.#history.take();
+      const startMs = clock.now();
+      this.#stored += await this.#persist(() => store.addHistoryColumns?.(chunk) ?? store.addHistory(readingsIn(chunk)));
+      this.#history.stored(chunk, clock.now() - startMs);
+      for (const { atMs } of chunk) this.#settled += atMs.length;
       // What has arrived meanwhile goes first.
-      await new Promise<void>((resolve) => this.#parts.clock.soon(resolve));
+      await new Promise<void>((resolve) => clock.soon(resolve));
     }
   }
 
@@ -257,21 +263,22 @@ export class ImportRun {
     }
   }
 
-  #boundRecent(): void {
+  /** Of too many recent ones the oldest are stored as history is. */
+  #spill(count: number): void {
     this.#recent.sort((a, b) => a.reading.atMs - b.reading.atMs);
-    for (const { reading } of this.#recent.splice(0, this.#recent.length - recentBound)) if (!this.#order.dryRun) this.#old.push(reading);
+    for (const { lane, reading } of this.#recent.splice(0, count)) if (!this.#order.dryRun) this.#history.add(lane.pending, reading.atMs, reading.value, reading.quality);
   }
 
   async #judgeRecent(): Promise<void> {
     if (this.#order.dryRun) return;
-    if (this.#recent.length > recentBound) {
-      this.#boundRecent();
-      await this.#settle(1);
+    while (this.#recent.length > recentBound && !this.#cancelled) {
+      this.#spill(Math.min(spilledRows, this.#recent.length - recentBound));
+      await this.#settle();
     }
     const recent = this.#cancelled ? [] : this.#recent.sort((a, b) => a.reading.atMs - b.reading.atMs);
     const fresh = await this.#countNew(recent.map(({ reading }) => reading));
     // The newest row of the history goes along, so that "last seen" is right at once; it is too old to be judged.
-    const newest = [...this.#laneOfPoint.values()].flatMap((lane) => (lane.newestOld === null ? [] : [{ lane, reading: lane.newestOld }]));
+    const newest = [...this.#laneOfPoint.values()].flatMap((lane) => (lane.pending.newest === null ? [] : [{ lane, reading: lane.pending.newest }]));
     const samples = [...newest, ...recent].map(({ lane: { point }, reading }): Sample => ({ pointId: point.id, atMs: reading.atMs, value: reading.value, unit: kinds[point.kind].unit }));
     for (let at = 0; at < samples.length; at += deliveryRows) await this.#deliver(samples.slice(at, at + deliveryRows));
     this.#stored += fresh;

@@ -5,9 +5,9 @@ import type { JournalEntry } from '../domain/journal.ts';
 import type { Reading, SeriesId } from '../domain/reading.ts';
 import { chunkReaderOn, chunkWriterOn } from './chunk.ts';
 import { type Columns, DamagedDayError, dayOf } from './codec.ts';
-import { type ReadingRow, columnsOf, cut, emptyColumns, merged } from './columns.ts';
+import { type ReadingRow, columnsOf, cut, emptyColumns, firstFrom, merged, readingsOf } from './columns.ts';
 import type { Connection } from './connection.ts';
-import type { HistoryWriter } from './contract.ts';
+import type { HistoryWriter, SeriesColumns } from './contract.ts';
 import { journalAppenderOn } from './journal-row.ts';
 import type { SealedTimes } from './known.ts';
 import type { ReadingWriter } from './reading.ts';
@@ -18,41 +18,45 @@ export function historyWriterOn({ db, attempt }: Connection, readings: ReadingWr
   const sealDay = daySealerOn(db, sealed);
   const append = journalAppenderOn(db);
 
-  const addHistory = db.transaction((history: readonly Reading[]): number => {
+  const addColumns = db.transaction((history: readonly SeriesColumns[]): number => {
     const aliveMs = alive.get();
     const openDay = aliveMs === undefined ? Number.NEGATIVE_INFINITY : firstOpenDay(aliveMs);
-    const open: Reading[] = [];
-    const settled: Reading[] = [];
-    for (const reading of history) (dayOf(reading.atMs) < openDay ? settled : open).push(reading);
-    for (const reading of settled) readings.check(reading);
-    let added = readings.insert(open);
-    for (const { series, day, readings: offered } of byDay(settled)) added += sealDay(series, day, offered) ?? readings.insert(offered);
+    for (const { series, atMs, value, quality } of history) {
+      for (let i = 0; i < atMs.length; i += 1) readings.check(series, atMs[i] ?? Number.NaN, value[i] ?? Number.NaN, quality[i] ?? Number.NaN);
+    }
+    let added = 0;
+    for (const columns of history) {
+      const { series } = columns;
+      for (const [day, offered] of days(ordered(columns))) added += (day < openDay ? sealDay(series, day, offered) : null) ?? readings.insert(readingsOf(series, offered));
+    }
     return added;
   });
   const appendJournal = db.transaction((entries: readonly JournalEntry[]) => {
     for (const entry of entries) append(entry);
   });
+  const addHistoryColumns = (history: readonly SeriesColumns[]): Promise<number> =>
+    attempt(() => {
+      try {
+        return addColumns.immediate(history);
+      } catch (error) {
+        sealed.forget();
+        throw error;
+      }
+    });
   return {
-    addHistory: (history) =>
-      attempt(() => {
-        try {
-          return addHistory.immediate(history);
-        } catch (error) {
-          sealed.forget();
-          throw error;
-        }
-      }),
+    addHistoryColumns,
+    addHistory: (history) => addHistoryColumns(bySeries(history)),
     appendJournal: (entries) => attempt(() => appendJournal.immediate(entries)),
   };
 }
 
 /** @returns how many were new; `null` when that day is damaged: nothing has been done then. */
-function daySealerOn(db: Database, sealed: SealedTimes): (series: SeriesId, day: number, offered: readonly Reading[]) => number | null {
+function daySealerOn(db: Database, sealed: SealedTimes): (series: SeriesId, day: number, fresh: Columns) => number | null {
   const rows = db.prepare<[SeriesId, number, number], ReadingRow>('SELECT at_ms, value, quality FROM reading WHERE series = ? AND at_ms >= ? AND at_ms < ? ORDER BY at_ms').raw();
   const drop = db.prepare<[SeriesId, number, number]>('DELETE FROM reading WHERE series = ? AND at_ms >= ? AND at_ms < ?');
   const chunks = { ...chunkReaderOn(db), ...chunkWriterOn(db) };
   const none = emptyColumns(0);
-  return (series, day, offered) => {
+  return (series, day, fresh) => {
     let before: Columns | null;
     try {
       before = chunks.read(series, day);
@@ -63,7 +67,6 @@ function daySealerOn(db: Database, sealed: SealedTimes): (series: SeriesId, day:
     const [startMs, endMs] = [day * DAY, (day + 1) * DAY];
     const hot = columnsOf(rows.all(series, startMs, endMs));
     const known = hot.atMs.length === 0 ? (before ?? none) : merged(before ?? none, hot);
-    const fresh = ordered(offered);
     const whole = known.atMs.length === 0 ? fresh : merged(known, fresh);
     if (before === null || whole.atMs.length > before.atMs.length) chunks.put(series, day, whole);
     if (hot.atMs.length > 0) drop.run(series, startMs, endMs);
@@ -72,43 +75,49 @@ function daySealerOn(db: Database, sealed: SealedTimes): (series: SeriesId, day:
   };
 }
 
-interface SeriesDay {
-  readonly series: SeriesId;
-  readonly day: number;
-  readonly readings: Reading[];
-}
-
-function byDay(readings: readonly Reading[]): Iterable<SeriesDay> {
-  const days = new Map<SeriesId, Map<number, SeriesDay>>();
-  const all: SeriesDay[] = [];
-  for (const reading of readings) {
-    let ofSeries = days.get(reading.series);
-    if (ofSeries === undefined) days.set(reading.series, (ofSeries = new Map()));
-    const day = dayOf(reading.atMs);
-    let found = ofSeries.get(day);
-    if (found === undefined) {
-      found = { series: reading.series, day, readings: [] };
-      ofSeries.set(day, found);
-      all.push(found);
-    }
-    found.readings.push(reading);
+function bySeries(history: readonly Reading[]): readonly SeriesColumns[] {
+  const lists = new Map<SeriesId, Reading[]>();
+  for (const reading of history) {
+    const list = lists.get(reading.series);
+    if (list === undefined) lists.set(reading.series, [reading]);
+    else list.push(reading);
   }
-  return all;
+  return Array.from(lists, ([series, list]) => ({
+    series, atMs: Float64Array.from(list, ({ atMs }) => atMs), value: Float64Array.from(list, ({ value }) => value), quality: Float64Array.from(list, ({ quality }) => quality),
+  }));
 }
 
 /** In order of time; of two with one time the one that came first stands. */
-function ordered(offered: readonly Reading[]): Columns {
-  const isOrdered = offered.every(({ atMs }, i) => i === 0 || atMs > (offered[i - 1]?.atMs ?? 0));
+function ordered(offered: Columns): Columns {
+  if (isAscending(offered.atMs)) return offered;
+  const { atMs, value, quality } = offered;
   // The sort is stable, so that of two with one time the first stays first.
-  const inOrder = isOrdered ? offered : [...offered].sort((a, b) => a.atMs - b.atMs);
-  const columns = emptyColumns(inOrder.length);
+  const places = Array.from(atMs.keys()).sort((a, b) => (atMs[a] ?? 0) - (atMs[b] ?? 0));
+  const columns = emptyColumns(places.length);
   let length = 0;
-  for (const { atMs, value, quality } of inOrder) {
-    if (length > 0 && columns.atMs[length - 1] === atMs) continue;
-    columns.atMs[length] = atMs;
-    columns.value[length] = value;
-    columns.quality[length] = quality;
+  for (const place of places) {
+    const time = atMs[place] ?? 0;
+    if (length > 0 && columns.atMs[length - 1] === time) continue;
+    columns.atMs[length] = time;
+    columns.value[length] = value[place] ?? 0;
+    columns.quality[length] = quality[place] ?? 0;
     length += 1;
   }
   return cut(columns, 0, length);
+}
+
+function isAscending(times: Float64Array): boolean {
+  for (let i = 1; i < times.length; i += 1) if (!((times[i] ?? 0) > (times[i - 1] ?? 0))) return false;
+  return true;
+}
+
+/** @param columns in order of time. */
+function* days(columns: Columns): Generator<readonly [day: number, readings: Columns]> {
+  const { atMs } = columns;
+  for (let start = 0; start < atMs.length; ) {
+    const day = dayOf(atMs[start] ?? 0);
+    const end = firstFrom(atMs, (day + 1) * DAY);
+    yield [day, cut(columns, start, end)];
+    start = end;
+  }
 }

@@ -163,6 +163,14 @@ export interface HistoryReader {
   refusals(limit: number): Promise<readonly RefusalCount[]>;
 }
 
+/** Readings of one series, in the order they came in: three columns of equal length. A series may stand in several of them. */
+export interface SeriesColumns {
+  readonly series: SeriesId;
+  readonly atMs: Float64Array;
+  readonly value: Float64Array;
+  readonly quality: Float64Array;
+}
+
 /** History that arrives in bulk (CSV): stored, never judged. */
 export interface HistoryWriter {
   /**
@@ -170,6 +178,8 @@ export interface HistoryWriter {
    * @returns how many were new; the rest were known already.
    */
   addHistory(readings: readonly Reading[]): Promise<number>;
+  /** The same for readings that come as columns, without an object for each. Where a store has none, `addHistory` takes them. */
+  addHistoryColumns?(history: readonly SeriesColumns[]): Promise<number>;
   appendJournal(entries: readonly JournalEntry[]): Promise<void>;
 }
 

@@ -6,9 +6,9 @@ import type { SealedTimes } from './known.ts';
 
 export interface ReadingWriter {
   /** Must run inside a transaction. @returns how many were new. @throws StoreError, permanent, for what is no reading. */
-  insert(readings: readonly Reading[]): number;
+  insert(readings: Iterable<Reading>): number;
   /** @throws StoreError, permanent, for what is no reading. */
-  check(reading: Reading): void;
+  check(series: SeriesId, atMs: number, value: number, quality: number): void;
 }
 
 export function readingWriterOn(db: Database, sealed: SealedTimes): ReadingWriter {
@@ -20,7 +20,7 @@ export function readingWriterOn(db: Database, sealed: SealedTimes): ReadingWrite
   // Series are never deleted, so a known one stays known.
   const known = new Set<SeriesId>();
 
-  function check({ series, atMs, value, quality }: Reading): void {
+  function check(series: SeriesId, atMs: number, value: number, quality: number): void {
     if (!Number.isFinite(value)) throw refused(`value ${value} of series ${series} at ${atMs} is no number that can be kept`);
     if (!Number.isSafeInteger(atMs)) throw refused(`time ${atMs} of a reading of series ${series} is no whole number of milliseconds`);
     if (!Number.isSafeInteger(quality) || quality < 0) throw refused(`quality ${quality} of a reading of series ${series} is no sum of flags`);
@@ -35,10 +35,10 @@ export function readingWriterOn(db: Database, sealed: SealedTimes): ReadingWrite
     insert(readings) {
       let added = 0;
       sealed.refresh();
-      for (const reading of readings) {
-        check(reading);
-        if (sealed.has(reading.series, reading.atMs)) continue;
-        added += insertRow.run(reading.series, reading.atMs, reading.value, reading.quality).changes;
+      for (const { series, atMs, value, quality } of readings) {
+        check(series, atMs, value, quality);
+        if (sealed.has(series, atMs)) continue;
+        added += insertRow.run(series, atMs, value, quality).changes;
       }
       return added;
     },

@@ -51,9 +51,10 @@ beforeEach(async () => {
   engine = new Engine();
   trouble = null;
   desk = importDesk({
-    store: { ...store, addHistory: async (readings) => {
+    store: { ...store, addHistoryColumns: async (history) => {
       trouble?.();
-      return store.addHistory(readings);
+      if (store.addHistoryColumns === undefined) throw new Error('this store takes no columns');
+      return store.addHistoryColumns(history);
     } },
     engine: engine as unknown as EngineFace, fleet: () => fleet, clock, log: makeLogger('silent', () => NOW),
   });

@@ -22,5 +22,9 @@ export function sealing(store: Store, chosen: (write: number) => boolean): Store
     if (chosen(writes++)) await sealAll(store);
     return result;
   };
-  return { ...store, commit: (batch) => after(store.commit(batch)), addHistory: (readings) => after(store.addHistory(readings)) };
+  const { addHistoryColumns } = store;
+  return {
+    ...store, commit: (batch) => after(store.commit(batch)), addHistory: (readings) => after(store.addHistory(readings)),
+    ...(addHistoryColumns === undefined ? {} : { addHistoryColumns: (history) => after(addHistoryColumns(history)) }),
+  };
 }
