@@ -84,6 +84,25 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         expect(await store.readings(a, T0, T0 + 10)).toEqual([reading(a, T0, 25, 2), reading(a, T0 + 1, 28), reading(a, T0 + 2, 31)]);
       });
 
+      it('as columns are the same readings: in any order, the first one stands, each new one counted once', async () => {
+        if (store.addHistoryColumns === undefined) return;
+        const a = await seriesOf('lobby/a');
+        const b = await seriesOf('lobby/b');
+        const columns = (series: number, rows: readonly (readonly [atMs: number, value: number, quality: number])[]) => ({
+          series, atMs: Float64Array.from(rows, ([atMs]) => atMs), value: Float64Array.from(rows, ([, value]) => value), quality: Float64Array.from(rows, ([, , quality]) => quality),
+        });
+        await store.commit(batch({ readings: [reading(a, T0, 25, 2)] }));
+        expect(await store.addHistoryColumns([
+          columns(a, [[T0 + 24 * HOUR, 3, 0], [T0, 29, 0], [T0 + 2, -0, 1], [T0 + 2, 30, 0]]), columns(b, []), columns(b, [[T0, 7, 0], [T0 + 1, 8, 0]]), columns(a, [[T0 + 2, 31, 0], [T0 + 3, 32, 0]]),
+        ])).toBe(5);
+        expect(await store.readings(a, 0, Infinity)).toEqual([reading(a, T0, 25, 2), reading(a, T0 + 2, -0, 1), reading(a, T0 + 3, 32), reading(a, T0 + 24 * HOUR, 3)]);
+        expect(await store.readings(b, 0, Infinity)).toEqual([reading(b, T0, 7), reading(b, T0 + 1, 8)]);
+        expect(await store.addHistoryColumns([columns(b, [[T0 + 1, 9, 0], [T0, 9, 0]])])).toBe(0);
+        expect(await refusedForGood(store.addHistoryColumns([columns(b, [[T0 + 5, 1, 0]]), columns(a, [[T0 + 9, Number.NaN, 0]])]))).toMatch(/value NaN/);
+        expect(await refusedForGood(store.addHistoryColumns([columns(b, [[T0 + 5, 1, 0]]), columns(9999, [[T0 + 9, 1, 0]])]))).toMatch(/series 9999 does not exist/);
+        expect(await store.readings(b, 0, Infinity)).toHaveLength(2);
+      });
+
       it('are read from the start of a span up to, not including, its end', async () => {
         const a = await seriesOf('lobby/a');
         const b = await seriesOf('lobby/b');
