@@ -8,16 +8,17 @@
 import { createServer, type Server, type Socket } from 'node:net';
 import { createServer as createTlsServer } from 'node:tls';
 import { Aedes, type Client, type ConnectPacket, type PublishPacket, type Subscription } from 'aedes';
+import type { IPublishPacket } from 'mqtt-packet';
 import type { Clock } from '../src/clock.ts';
 import type { Deliver } from '../src/domain/delivery.ts';
 import { type BrokerAccount, makeLogin } from './accounts.ts';
+import { DeviceStream, type DeviceStreamOptions } from './device-stream.ts';
 import { foldEvents } from './event-fold.ts';
 import { fenceProblem, mayPublish, maySubscribe } from './fence.ts';
 import { HandOver } from './hand-over.ts';
 import { Mqtt5Bridge } from './mqtt5-bridge.ts';
-import { packetGuard } from './packet-guard.ts';
 import { whenVersionKnown } from './protocol-version.ts';
-import { MAX_PAYLOAD_BYTES, type Router } from './router.ts';
+import { MAX_PAYLOAD_BYTES, type Routed, type Router } from './router.ts';
 import { type MqttSource, shorten, type SourceEvent, type SourceEventKind, type SourceStatus } from './source.ts';
 
 export interface MqttBrokerOptions {
@@ -38,6 +39,8 @@ const MAX_PACKET_BYTES = MAX_PAYLOAD_BYTES + 4096;
 const MAX_CONNECTIONS = 500;
 const CONNECT_TIMEOUT_MS = 10_000;
 const STOP_WAIT_MS = 3000;
+/** So often a publish goes the library's way even if it could go ours: that is how the library knows the device to be alive (§3.1.2.10). */
+const PASS_ON_EVERY_MS = 500;
 /** Where a refused publish is sent: nobody can subscribe to it. */
 const NOWHERE = '$SYS/refused';
 
@@ -85,6 +88,9 @@ class Broker {
   readonly #devices = new WeakMap<Client, Device>();
   readonly #clientIds = new WeakMap<Client, string>();
   readonly #sockets = new Set<Socket>();
+  readonly #streams = new Map<Client, DeviceStream>();
+  /** Devices that have subscribed: while there are any, every message goes to the library, which knows who wants what. */
+  readonly #subscribers = new Set<Client>();
   readonly #server: Server;
   #aedes: Aedes | null = null;
   #port = 0;
@@ -98,7 +104,9 @@ class Broker {
     this.#sinceMs = options.clock.now();
     this.#login = makeLogin(options.accounts);
     this.#tell = foldEvents(options.onEvent);
-    this.#handOver = new HandOver(options.deliver, options.clock);
+    this.#handOver = new HandOver(options.deliver, options.clock, () => {
+      for (const stream of this.#streams.values()) stream.release();
+    });
     // Small packets go out at once: waiting to fill them costs four fifths of the speed (measured).
     this.#server = options.tls === null ? createServer({ noDelay: true }) : createTlsServer({ ...options.tls, noDelay: true, handshakeTimeout: CONNECT_TIMEOUT_MS });
     this.#server.maxConnections = MAX_CONNECTIONS;
@@ -124,6 +132,7 @@ class Broker {
     });
     aedes.on('clientDisconnect', (client) => {
       this.#connected.delete(client);
+      this.#subscribers.delete(client);
       this.#event('client-gone', client, `A device disconnected: ${this.#nameOf(client)}.`);
     });
     this.#aedes = aedes;
@@ -173,21 +182,19 @@ class Broker {
     // A peer that vanishes is no failure of ours; 'close' follows.
     socket.on('error', () => socket.destroy());
     whenVersionKnown(socket, (version) => {
-      const guard = packetGuard(MAX_PACKET_BYTES);
-      const watch = (chunk: Buffer): void => {
-        const verdict = guard(chunk);
-        if (verdict === 'fine') return;
-        this.#refusedConnection(verdict === 'too-large' ? `it announced a packet of more than ${MAX_PACKET_BYTES} bytes` : 'what it sends is no MQTT', from);
-        socket.destroy();
+      const options: DeviceStreamOptions = {
+        socket, maxPacketBytes: MAX_PACKET_BYTES,
+        take: (packet) => this.#takeFirst(client, stream, packet),
+        hasRoom: () => this.#handOver.waiting === 0,
+        onRefused: (why) => this.#refusedConnection(why, from),
       };
-      if (version === 5) {
-        socket.on('data', watch);
-        aedes.handle(new Mqtt5Bridge(socket, MAX_PACKET_BYTES));
-      } else {
-        aedes.handle(socket);
-        // The broker reads the socket itself; each chunk it reads is shown to us first.
-        socket.on('data', watch);
-      }
+      const stream = version === 5 ? new Mqtt5Bridge(options) : new DeviceStream(options, version ?? 4);
+      const client = aedes.handle(stream);
+      this.#streams.set(client, stream);
+      stream.once('close', () => {
+        this.#streams.delete(client);
+        this.#subscribers.delete(client);
+      });
     });
   }
 
@@ -222,8 +229,29 @@ class Broker {
     }
   }
 
+  /**
+   * What only we want: a message of a point, which nobody else has subscribed to and the broker need not keep. It goes straight to the engine. Everything
+   * else, and now and then a message, goes the library's way; in order, so that none overtakes another of its device.
+   */
+  #takeFirst(client: Client, stream: DeviceStream, { topic, payload, qos, retain, messageId }: IPublishPacket): boolean {
+    const { clock, router } = this.#options;
+    const device = this.#devices.get(client);
+    if (stream.passedOn > 0 || device === undefined || qos === 2 || retain || this.#subscribers.size > 0 || !router.claims(topic) || !mayPublish(device.account, topic)) return false;
+    const arrivedMs = clock.now();
+    if (arrivedMs - stream.passedOnMs >= PASS_ON_EVERY_MS) {
+      stream.passedOnMs = arrivedMs;
+      return false;
+    }
+    const routed = this.#route(topic, payload, arrivedMs);
+    if (qos === 0 || messageId === undefined) this.#handOver.putOrDrop(routed, arrivedMs, topic);
+    else this.#handOver.put(routed, arrivedMs, client, () => stream.acknowledge(messageId));
+    return true;
+  }
+
   /** Also called for the will of a device that vanished. `done` lets the broker acknowledge and forward. */
   #publish(client: Client | null, packet: PublishPacket, done: (error?: Error | null) => void): void {
+    const stream = client === null ? undefined : this.#streams.get(client);
+    if (stream !== undefined && stream.passedOn > 0) stream.passedOn -= 1;
     const device = client === null ? undefined : this.#devices.get(client);
     if (client === null || device === undefined) return done(new Error('not logged in'));
     const { topic, qos } = packet;
@@ -234,22 +262,29 @@ class Broker {
       packet.retain = false;
       return done(null);
     }
-    const arrivedMs = this.#options.clock.now();
-    this.#messages += 1;
-    this.#lastMessageMs = arrivedMs;
-    const bytes = typeof packet.payload === 'string' ? Buffer.from(packet.payload) : packet.payload;
     // An empty retained publish deletes the stored message (§3.3.1.3) and says nothing about the water.
-    if (packet.retain && bytes.length === 0) return done(null);
-    // `retain` on a live publish asks us to keep a copy; the reading itself is fresh.
-    const routed = this.#options.router.route({ topic, bytes, arrivedMs, retain: false });
+    if (packet.retain && packet.payload.length === 0) return done(null);
+    const arrivedMs = this.#options.clock.now();
+    const routed = this.#route(topic, packet.payload, arrivedMs);
     if (packet.retain && !this.#options.router.claims(topic)) packet.retain = false;
-    for (const { topic: to, payload } of routed.ask ?? []) this.#say(to, payload, 0, false);
     if (qos === 0) {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
       done(null);
     } else {
-      this.#handOver.put(routed, arrivedMs, client, () => done(null));
+      this.#handOver.put(routed, arrivedMs, client, () => {
+        stream?.flush();
+        done(null);
+      });
     }
+  }
+
+  #route(topic: string, payload: string | Buffer, arrivedMs: number): Routed {
+    this.#messages += 1;
+    this.#lastMessageMs = arrivedMs;
+    // `retain` on a live publish asks us to keep a copy; the reading itself is fresh.
+    const routed = this.#options.router.route({ topic, bytes: typeof payload === 'string' ? Buffer.from(payload) : payload, arrivedMs, retain: false });
+    if (routed.ask !== undefined) for (const { topic: to, payload: said } of routed.ask) this.#say(to, said, 0, false);
+    return routed;
   }
 
   /** Tells gateways whether this service listens. The broker forgets it with the process, and so do the connections of the gateways. */
@@ -267,7 +302,9 @@ class Broker {
   /** `null` is answered with "failure" in the SUBACK. */
   #subscribe(client: Client, subscription: Subscription): Subscription | null {
     const device = this.#devices.get(client);
-    return device !== undefined && maySubscribe(device.account, subscription.topic) ? subscription : null;
+    if (device === undefined || !maySubscribe(device.account, subscription.topic)) return null;
+    this.#subscribers.add(client);
+    return subscription;
   }
 
   #nameOf(client: Client): string {

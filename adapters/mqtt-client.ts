@@ -13,6 +13,7 @@ import type { Deliver } from '../src/domain/delivery.ts';
 import type { Announcement, Publication } from './contract.ts';
 import { foldEvents } from './event-fold.ts';
 import { HandOver } from './hand-over.ts';
+import { pubacks } from './pubacks.ts';
 import { carriesNothing, type Router } from './router.ts';
 import type { MqttSource, SourceEvent, SourceStatus } from './source.ts';
 
@@ -356,16 +357,6 @@ class Acks {
     this.#stream = null;
     this.#ids = [];
   }
-}
-
-/** PUBACK packets; the same four bytes in MQTT 3.1.1 (§3.4) and, reason "success" left out, in MQTT 5 (§3.4.2.1). */
-function pubacks(ids: readonly number[]): Buffer {
-  const bytes = Buffer.allocUnsafe(ids.length * 4);
-  ids.forEach((id, index) => {
-    bytes.writeUInt16BE(0x4002, index * 4);
-    bytes.writeUInt16BE(id, index * 4 + 2);
-  });
-  return bytes;
 }
 
 function isSignOff(payload: string | Buffer): boolean {

@@ -4,9 +4,8 @@
  * so that a device never relies on it. Section numbers are those of OASIS MQTT 5.0.
  */
 import { randomUUID } from 'node:crypto';
-import type { Socket } from 'node:net';
-import { Duplex } from 'node:stream';
 import mqttPacket, { type Packet, type Parser } from 'mqtt-packet';
+import { DeviceStream, type DeviceStreamOptions } from './device-stream.ts';
 
 /** Reason codes (§2.4). */
 const Reason = { protocolError: 0x82, notAuthorized: 0x87, badAuthenticationMethod: 0x8c, topicAliasInvalid: 0x94, disconnectWithWill: 0x04 } as const;
@@ -17,9 +16,7 @@ const connackReasons: Readonly<Record<number, number>> = { 0: 0, 1: 0x84, 2: 0x8
 /** Unacknowledged QoS 2 publishes the broker keeps per device. */
 const RECEIVE_MAXIMUM = 500;
 
-export class Mqtt5Bridge extends Duplex {
-  readonly #socket: Socket;
-  readonly #fromDevice: Parser = mqttPacket.parser({ protocolVersion: 5 });
+export class Mqtt5Bridge extends DeviceStream {
   readonly #fromBroker: Parser = mqttPacket.parser({ protocolVersion: 4 });
   readonly #maxPacketBytes: number;
   /** What the device says it can take; `null`: anything. */
@@ -28,58 +25,25 @@ export class Mqtt5Bridge extends Duplex {
   /** How many filters each UNSUBSCRIBE under way named: the UNSUBACK of 5 answers each one. */
   readonly #unsubscribing = new Map<number, number>();
 
-  constructor(socket: Socket, maxPacketBytes: number) {
-    super();
-    this.#socket = socket;
-    this.#maxPacketBytes = maxPacketBytes;
-    this.#fromDevice.on('packet', (packet: Packet) => this.#guarded(() => this.#up(packet)));
-    this.#fromBroker.on('packet', (packet: Packet) => this.#guarded(() => this.#down(packet)));
-    this.#fromDevice.on('error', (error: Error) => this.destroy(error));
+  constructor(options: DeviceStreamOptions) {
+    super({ ...options, take: (packet) => packet.properties?.topicAlias === undefined && options.take(packet) }, 5);
+    this.#maxPacketBytes = options.maxPacketBytes;
+    this.#fromBroker.on('packet', (packet: Packet) => this.guarded(() => this.#down(packet)));
     this.#fromBroker.on('error', (error: Error) => this.destroy(error));
-    socket.on('data', (chunk: Buffer) => {
-      this.#fromDevice.parse(chunk);
-    });
-    socket.on('end', () => this.push(null));
-    socket.on('error', (error) => this.destroy(error));
-    socket.on('close', () => this.destroy());
-    socket.resume();
   }
 
-  override _read(): void {
-    this.#socket.resume();
-  }
-
-  override _write(chunk: Buffer, _encoding: BufferEncoding, done: (error?: Error | null) => void): void {
-    this.#fromBroker.parse(chunk);
-    if (this.#socket.writableNeedDrain) this.#socket.once('drain', () => done());
-    else done();
-  }
-
-  override _destroy(error: Error | null, done: (error?: Error | null) => void): void {
-    // What has been written to the device, a last CONNACK say, still goes out.
-    this.#socket.end();
-    this.#socket.destroySoon();
-    done(error);
-  }
-
-  /** A packet that cannot be written in the other version ends the connection, not the service. */
-  #guarded(translate: () => void): void {
-    if (this.destroyed) return;
-    try {
-      translate();
-    } catch (error) {
-      this.destroy(error instanceof Error ? error : new Error(String(error)));
-    }
+  protected override down(bytes: Buffer): void {
+    this.#fromBroker.parse(bytes);
   }
 
   /** From the device to the broker. */
-  #up(packet: Packet): void {
+  protected override up(packet: Packet): void {
     switch (packet.cmd) {
       case 'connect':
         if (packet.properties?.authenticationMethod !== undefined) return this.#refuse({ cmd: 'connack', sessionPresent: false, reasonCode: Reason.badAuthenticationMethod });
         this.#deviceMaxBytes = packet.properties?.maximumPacketSize ?? null;
         if (packet.clientId === '') this.#assignedId = `device-${randomUUID()}`;
-        return this.#toBroker({
+        return this.toBroker({
           cmd: 'connect', protocolId: 'MQTT', protocolVersion: 4, clean: true, clientId: this.#assignedId ?? packet.clientId,
           ...(packet.keepalive === undefined ? {} : { keepalive: packet.keepalive }),
           ...(packet.username === undefined ? {} : { username: packet.username }),
@@ -89,25 +53,25 @@ export class Mqtt5Bridge extends Duplex {
       case 'publish': {
         if (packet.properties?.topicAlias !== undefined) return this.#refuse({ cmd: 'disconnect', reasonCode: Reason.topicAliasInvalid });
         const { properties: _dropped, ...plain } = packet;
-        return this.#toBroker(plain);
+        return this.toBroker(plain);
       }
       case 'subscribe':
         // QoS 0: the device's Receive Maximum (§3.3.4) limits only the others, and the broker's library does not know it.
-        return this.#toBroker({ cmd: 'subscribe', ...messageId(packet), subscriptions: packet.subscriptions.map(({ topic }) => ({ topic, qos: 0 })) });
+        return this.toBroker({ cmd: 'subscribe', ...messageId(packet), subscriptions: packet.subscriptions.map(({ topic }) => ({ topic, qos: 0 })) });
       case 'unsubscribe':
         if (packet.messageId !== undefined) this.#unsubscribing.set(packet.messageId, packet.unsubscriptions.length);
-        return this.#toBroker({ cmd: 'unsubscribe', ...messageId(packet), unsubscriptions: packet.unsubscriptions });
+        return this.toBroker({ cmd: 'unsubscribe', ...messageId(packet), unsubscriptions: packet.unsubscriptions });
       case 'puback':
       case 'pubrec':
       case 'pubrel':
       case 'pubcomp':
-        return this.#toBroker({ cmd: packet.cmd, ...messageId(packet) });
+        return this.toBroker({ cmd: packet.cmd, ...messageId(packet) });
       case 'pingreq':
-        return this.#toBroker({ cmd: 'pingreq' });
+        return this.toBroker({ cmd: 'pingreq' });
       case 'disconnect':
         // §3.14.2.1: 0x04 asks for the will, which 3.1.1 publishes when no DISCONNECT comes.
         if (packet.reasonCode === Reason.disconnectWithWill) this.push(null);
-        else this.#toBroker({ cmd: 'disconnect' });
+        else this.toBroker({ cmd: 'disconnect' });
         return;
       default:
         return this.#refuse({ cmd: 'disconnect', reasonCode: Reason.protocolError });
@@ -124,32 +88,28 @@ export class Mqtt5Bridge extends Duplex {
           subscriptionIdentifiersAvailable: false, sharedSubscriptionAvailable: false,
           ...(this.#assignedId === null ? {} : { assignedClientIdentifier: this.#assignedId }),
         };
-        return this.#toDevice({ cmd: 'connack', sessionPresent: packet.sessionPresent, reasonCode, ...(reasonCode === 0 ? { properties } : {}) });
+        return this.#send({ cmd: 'connack', sessionPresent: packet.sessionPresent, reasonCode, ...(reasonCode === 0 ? { properties } : {}) });
       }
       case 'suback':
-        return this.#toDevice({ ...packet, granted: packet.granted.map((grant) => (grant === 128 ? Reason.notAuthorized : Number(grant))) });
+        return this.#send({ ...packet, granted: packet.granted.map((grant) => (grant === 128 ? Reason.notAuthorized : Number(grant))) });
       case 'unsuback': {
         const count = this.#unsubscribing.get(packet.messageId ?? 0) ?? 1;
         this.#unsubscribing.delete(packet.messageId ?? 0);
-        return this.#toDevice({ cmd: 'unsuback', ...messageId(packet), granted: Array.from({ length: count }, () => 0) });
+        return this.#send({ cmd: 'unsuback', ...messageId(packet), granted: Array.from({ length: count }, () => 0) });
       }
       default:
-        return this.#toDevice(packet);
+        return this.#send(packet);
     }
   }
 
-  #toBroker(packet: Packet): void {
-    if (!this.push(mqttPacket.generate(packet, { protocolVersion: 4 }))) this.#socket.pause();
-  }
-
-  #toDevice(packet: Packet): void {
+  #send(packet: Packet): void {
     const bytes = mqttPacket.generate(packet, { protocolVersion: 5 });
     // §3.1.2.11.4: a packet the device cannot take is not sent, as if it had been.
-    if (this.#deviceMaxBytes === null || bytes.length <= this.#deviceMaxBytes) this.#socket.write(bytes);
+    if (this.#deviceMaxBytes === null || bytes.length <= this.#deviceMaxBytes) this.toDevice(bytes);
   }
 
   #refuse(packet: Packet): void {
-    this.#toDevice(packet);
+    this.#send(packet);
     this.destroy();
   }
 }

@@ -87,7 +87,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
   const lock = lockDataDir(config.dataDir);
   const undo: (() => Promise<void> | void)[] = [() => lock.release()];
   try {
-    const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'), { reserveBytes: RESERVE_PART_BYTES });
+    const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'), { reserveBytes: RESERVE_PART_BYTES, thread: true });
     undo.push(() => store.close());
     const { fleet, rules, readers } = await takeFleet(parts, store);
     const ackLinks = makeAckLinks(signingKey(parts), config.web.publicUrl);

@@ -30,7 +30,7 @@ const owners: readonly (readonly [RegExp, readonly string[]])[] = [
   [/^node-cron$/, ['src/housekeeping.ts']],
   [/^pino$/, ['src/log.ts']],
   [/^smtp-server$/, ['simulator']],
-  [/^tsx$/, ['src/tankbell.mjs']],
+  [/^tsx$/, ['src/tankbell.mjs', 'src/store/writer-thread.mjs']],
   // The one package that is a vocabulary, not an I/O library: used at every border.
   [/^zod$/, ['src/config', 'src/web', 'src/rules', 'adapters']],
 ];

@@ -13,7 +13,7 @@ import type { SealedTimes } from './known.ts';
 import type { ReadingWriter } from './reading.ts';
 import { firstOpenDay } from './seal.ts';
 
-export function historyWriterOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes): HistoryWriter {
+export function historyWriterOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes): Required<HistoryWriter> {
   const alive = db.prepare<[], number>('SELECT at_ms FROM alive').pluck();
   const sealDay = daySealerOn(db, sealed);
   const append = journalAppenderOn(db);

@@ -15,7 +15,17 @@ import { clockWriterOn } from './source-clocks.ts';
 import { statusUpsertOn } from './status-row.ts';
 import { unclaimedKeeperOn } from './unclaimed.ts';
 
-export function committerOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes, reserve: Reserve): Pick<LiveStore, 'commit' | 'space'> {
+/** A batch whose readings are packed (`packReadings`). */
+export interface PackedBatch extends Batch {
+  readonly readings: readonly never[];
+  readonly packed: Float64Array;
+}
+
+export interface Committer extends Pick<LiveStore, 'commit' | 'space'> {
+  commitPacked(batch: PackedBatch): Promise<void>;
+}
+
+export function committerOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes, reserve: Reserve): Committer {
   const putRuleState = ruleStateUpsertOn(db);
   const putAlarm = alarmUpsertOn(db);
   const putPointState = pointStateUpsertOn(db);
@@ -28,8 +38,9 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
   const writeOutages = outageWriterOn(db);
   const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
 
-  const write = db.transaction((batch: Batch) => {
-    readings.insert(batch.readings);
+  const write = db.transaction((batch: Batch, packed: Float64Array | null) => {
+    if (packed === null) readings.insert(batch.readings);
+    else readings.insertPacked(packed);
     for (const state of batch.ruleStates) putRuleState(state);
     for (const alarm of batch.alarms) putAlarm(alarm);
     for (const status of batch.statuses) putStatus(status);
@@ -43,17 +54,19 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     putAlive.run(batch.aliveMs);
   });
 
+  const commit = (batch: Batch, packed: Float64Array | null): Promise<void> =>
+    attempt(() => {
+      reserve.look(batch.aliveMs);
+      try {
+        withReserve(db, reserve, () => write.immediate(batch, packed));
+      } catch (error) {
+        sealed.forget();
+        throw error;
+      }
+    });
   return {
-    commit: (batch) =>
-      attempt(() => {
-        reserve.look(batch.aliveMs);
-        try {
-          withReserve(db, reserve, () => write.immediate(batch));
-        } catch (error) {
-          sealed.forget();
-          throw error;
-        }
-      }),
+    commit: (batch) => commit(batch, null),
+    commitPacked: (batch) => commit(batch, batch.packed),
     space: () => ({ takesReadings: reserve.takesReadings, trouble: reserve.trouble }),
   };
 }

@@ -7,6 +7,8 @@ import type { SealedTimes } from './known.ts';
 export interface ReadingWriter {
   /** Must run inside a transaction. @returns how many were new. @throws StoreError, permanent, for what is no reading. */
   insert(readings: Iterable<Reading>): number;
+  /** The same for readings packed by `packReadings`. */
+  insertPacked(packed: Float64Array): number;
   /** @throws StoreError, permanent, for what is no reading. */
   check(series: SeriesId, atMs: number, value: number, quality: number): void;
 }
@@ -30,19 +32,42 @@ export function readingWriterOn(db: Database, sealed: SealedTimes): ReadingWrite
     }
   }
 
+  function put(series: SeriesId, atMs: number, value: number, quality: number): number {
+    check(series, atMs, value, quality);
+    return sealed.has(series, atMs) ? 0 : insertRow.run(series, atMs, value, quality).changes;
+  }
+
   return {
     check,
     insert(readings) {
       let added = 0;
       sealed.refresh();
-      for (const { series, atMs, value, quality } of readings) {
-        check(series, atMs, value, quality);
-        if (sealed.has(series, atMs)) continue;
-        added += insertRow.run(series, atMs, value, quality).changes;
-      }
+      for (const { series, atMs, value, quality } of readings) added += put(series, atMs, value, quality);
+      return added;
+    },
+    insertPacked(packed) {
+      let added = 0;
+      sealed.refresh();
+      for (let at = 0; at < packed.length; at += FIELDS) added += put(packed[at] ?? Number.NaN, packed[at + 1] ?? Number.NaN, packed[at + 2] ?? Number.NaN, packed[at + 3] ?? Number.NaN);
       return added;
     },
   };
+}
+
+const FIELDS = 4;
+
+/** Readings as one array that can be handed to another thread without a copy: series, time, value and quality of each in turn. */
+export function packReadings(readings: readonly Reading[]): Float64Array<ArrayBuffer> {
+  const packed = new Float64Array(readings.length * FIELDS);
+  let at = 0;
+  for (const { series, atMs, value, quality } of readings) {
+    packed[at] = series;
+    packed[at + 1] = atMs;
+    packed[at + 2] = value;
+    packed[at + 3] = quality;
+    at += FIELDS;
+  }
+  return packed;
 }
 
 const refused = (what: string): StoreError => new StoreError(`nothing was written: ${what}`, { permanent: true });

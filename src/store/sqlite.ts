@@ -1,78 +1,48 @@
 /** Opens the store over SQLite: one connection writes, a second one reads. */
 import { mkdirSync } from 'node:fs';
 import { dirname } from 'node:path';
-import type { Database } from 'better-sqlite3';
-import { accountsOn } from './accounts.ts';
-import { committerOn } from './commit.ts';
-import { calibrationsOn } from './calibrations.ts';
-import { type Connection, IN_MEMORY, PRIVATE, attemptOn, openReader, openWriter } from './connection.ts';
+import { IN_MEMORY, PRIVATE, attemptOn, openReader } from './connection.ts';
 import type { Store } from './contract.ts';
-import { fleetOn } from './fleet.ts';
 import { historyReaderOn } from './history.ts';
-import { historyWriterOn } from './bulk.ts';
-import { importMemoryOn } from './import-memory.ts';
-import { liveLoaderOn } from './live.ts';
-import { migrate } from './migrations.ts';
-import { outboxOn } from './outbox.ts';
-import { sealedTimesOn } from './known.ts';
-import { readingWriterOn } from './reading.ts';
-import { type Reserve, noReserve, reserveIn } from './reserve.ts';
-import { unclaimedOn } from './unclaimed.ts';
-import { upkeepOn } from './upkeep.ts';
+import { type StoreWriter, openStoreWriter } from './writer.ts';
+import { startWriterThread } from './writer-client.ts';
 
 export interface StoreOptions {
   /** Room kept twice beside the database for the day the disk is full (`src/store/reserve.ts`); left out: none. For whoever stays. */
   readonly reserveBytes?: number;
+  /** Write in a thread of its own, so that a slow disk holds nobody up who does not wait for it. For whoever stays; not for a store in memory. */
+  readonly thread?: boolean;
 }
 
 /**
  * @param file the database, made with its folder when missing; `:memory:` for a store that dies with the process.
  * @throws StoreError: permanent for a file that is damaged, another program's or a newer Tankbell's; passing for a disk in trouble.
  */
-export function openSqliteStore(file: string, options: StoreOptions = {}): Promise<Store> {
-  return attemptOn(file)(() => {
-    if (file !== IN_MEMORY) mkdirSync(dirname(file), { recursive: true, mode: PRIVATE });
-    const writer = openWriter(file);
+export async function openSqliteStore(file: string, { reserveBytes, thread = false }: StoreOptions = {}): Promise<Store> {
+  const attempt = attemptOn(file);
+  if (file !== IN_MEMORY) await attempt(() => mkdirSync(dirname(file), { recursive: true, mode: PRIVATE }));
+  if (thread && file !== IN_MEMORY) return beside(file, await startWriterThread(file, reserveBytes ?? null));
+  return attempt(() => {
+    const { writer, db } = openStoreWriter(file, reserveBytes ?? null);
     try {
-      migrate(writer);
-      const reserve = options.reserveBytes === undefined || file === IN_MEMORY ? noReserve : reserveIn(dirname(file), options.reserveBytes);
-      return composed(file, writer, file === IN_MEMORY ? writer : openReader(file), reserve);
+      return file === IN_MEMORY ? { ...writer, ...historyReaderOn({ db, attempt }) } : beside(file, writer);
     } catch (error) {
-      writer.close();
+      db.close();
       throw error;
     }
   });
 }
 
-function composed(file: string, writer: Database, reader: Database, reserve: Reserve): Store {
+/** The reader beside the writer. It is closed first: it would hold the write-ahead log back, and one plain file is to be left behind. */
+async function beside(file: string, writer: StoreWriter): Promise<Store> {
   const attempt = attemptOn(file);
-  const writing: Connection = { db: writer, attempt };
-  const reading: Connection = { db: reader, attempt };
-  const sealed = sealedTimesOn(writer);
-  const readings = readingWriterOn(writer, sealed);
+  const db = await attempt(() => openReader(file));
   return {
-    ...liveLoaderOn(writing),
-    ...committerOn(writing, readings, sealed, reserve),
-    ...outboxOn(writing, reserve),
-    ...historyReaderOn(reading),
-    ...historyWriterOn(writing, readings, sealed),
-    ...upkeepOn(writing, sealed),
-    ...accountsOn(writing),
-    ...fleetOn(writing),
-    ...importMemoryOn(writing),
-    ...calibrationsOn(writing),
-    ...unclaimedOn(writing, readings),
-    close: () => attempt(() => closeBoth(writer, reader)),
+    ...writer,
+    ...historyReaderOn({ db, attempt }),
+    async close() {
+      await attempt(() => db.close());
+      await writer.close();
+    },
   };
-}
-
-/** Leaves one plain file behind: the reader first, since it would hold the write-ahead log back. */
-function closeBoth(writer: Database, reader: Database): void {
-  if (!writer.open) return;
-  if (reader !== writer) reader.close();
-  try {
-    writer.pragma('wal_checkpoint(TRUNCATE)');
-  } finally {
-    writer.close();
-  }
 }

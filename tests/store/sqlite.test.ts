@@ -16,6 +16,7 @@ storeConformance('SQLite in memory', () => openSqliteStore(':memory:'));
 storeConformance('SQLite, sealed after every write', async () => sealing(await openSqliteStore(':memory:'), () => true));
 storeConformance('SQLite, half sealed', async () => sealing(await openSqliteStore(':memory:'), (write) => write % 2 === 0));
 storeConformance('SQLite in a file', () => openSqliteStore(join(folder.fresh(), 'deeper', 'tankbell.db')));
+storeConformance('SQLite in a file, written by a thread', () => openSqliteStore(join(folder.fresh(), 'tankbell.db'), { thread: true }));
 
 describe('SQLite file', () => {
   it('is there again after closing, as one plain file', async () => {
