@@ -9,6 +9,7 @@
 import type { z } from 'zod';
 import type { PresenceChange } from '../src/domain/presence.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
+import type { UnclaimedMessage } from '../src/domain/unclaimed.ts';
 
 export interface PayloadFormat<Options = unknown> {
   /** File name and name in the fleet file: `number`, `json`. */
@@ -36,6 +37,13 @@ export interface MessageFacts {
 export interface Decoded {
   readonly samples: readonly Sample[];
   readonly refusals: readonly Refusal[];
+  /** Values of a message of many that no point reads; left out where there is none. */
+  readonly unread?: readonly UnreadValue[];
+}
+
+export interface UnreadValue {
+  readonly name: string;
+  readonly unit: string | null;
 }
 
 /** A format whose messages build on each other. Its `topic` in the fleet file is the address of a gateway, not the topic of a message. */
@@ -45,8 +53,14 @@ export interface SessionFormat<Options = unknown> {
   readonly options: z.ZodType<Options>;
   /** What is wrong with an address and what to do instead (`write …`); `null`: nothing. */
   addressProblem(address: string): { readonly problem: string; readonly fix: string } | null;
-  /** One session for all points of this format. @param hostId how this service calls itself towards gateways. */
-  open(fields: readonly AddressedField<Options>[], hostId: string): Session;
+  /**
+   * One session for all points of this format.
+   * @param hostId how this service calls itself towards gateways.
+   * @param groups of gateways that are listened to, whether points read from them or not.
+   */
+  open(fields: readonly AddressedField<Options>[], hostId: string, groups?: readonly string[]): Session;
+  /** Reads what a session has handed on as unclaimed. */
+  prepareKept(fields: readonly Field<Options>[]): Decode;
 }
 
 export type AnyFormat = PayloadFormat | SessionFormat;
@@ -70,12 +84,16 @@ export interface Session {
   connected(atMs: number, sessionKept: boolean): readonly Publication[];
   /** What tells gateways whether this service listens; `null`: nothing does. */
   readonly announcement: Announcement | null;
+  /** The fleet has changed, and this session follows on `before`, of the same format: what that one knew of gateways goes on being true. */
+  resume(before: Session): void;
 }
 
 export interface SessionDecoded extends Decoded {
   readonly presence?: readonly PresenceChange[];
   /** To be published at once. */
   readonly ask?: readonly Publication[];
+  /** What no point reads, by address, in bytes that `prepareKept` reads; the site is found by the router. */
+  readonly unclaimed?: readonly UnclaimedMessage[];
 }
 
 /** QoS 0, not retained. */

@@ -41,7 +41,7 @@ async function importFile(folder: string, file: string): Promise<unknown> {
 const common = { format: z.string(), looksLike: z.string().min(10), options: z.instanceof(z.ZodObject) };
 const method = <T>() => z.custom<T>((value) => typeof value === 'function', 'must be a function');
 const shape = z.object({ ...common, prepare: method<PayloadFormat['prepare']>() });
-const sessionShape = z.object({ ...common, open: method<SessionFormat['open']>(), addressProblem: method<SessionFormat['addressProblem']>() });
+const sessionShape = z.object({ ...common, open: method<SessionFormat['open']>(), addressProblem: method<SessionFormat['addressProblem']>(), prepareKept: method<SessionFormat['prepareKept']>() });
 
 function check(file: string, exported: unknown): AnyFormat {
   const isSession = typeof exported === 'object' && exported !== null && 'open' in exported;

@@ -1,21 +1,27 @@
 /** What values a message nobody reads yet could hold: for showing them, and for offering them to be claimed. */
-import type { MessageTime } from '../src/domain/unclaimed.ts';
+import type { MessageTime, ValuePlace } from '../src/domain/unclaimed.ts';
 import { writePointer } from './json-pointer.ts';
 import { parseRfc3339 } from './rfc3339.ts';
 import { readScalarText } from './scalar-text.ts';
+import { senmlFields } from './senml-fields.ts';
+import { parseAddress } from './sparkplug-address.ts';
+import { keptFields } from './sparkplug-kept.ts';
 import { decodeUtf8 } from './utf8.ts';
 
 export interface MessageField {
-  /** Where in a JSON document (RFC 6901); `null`: the message as a whole is the value. */
-  readonly pointer: string | null;
+  /** Of SenML always with the unit that the record says. */
+  readonly place: ValuePlace;
   readonly value: number | boolean | string;
   /** Unit written behind the number, or beside it under a key such as `unit`. */
   readonly unit: string | null;
   /** Pointer of that key. */
   readonly unitPointer: string | null;
+  /** Time the message gives for this value alone; `null`: none of its own. */
+  readonly atMs: number | null;
 }
 
 export interface MessageFields {
+  /** Where one value comes several times, newest first. */
   readonly fields: readonly MessageField[];
   /** Where the document tells its time; `null`: nowhere that can be read for sure. */
   readonly time: MessageTime | null;
@@ -26,13 +32,19 @@ const MAX_DEPTH = 6;
 const MAX_KEYS = 60;
 const nothing: MessageFields = { fields: [], time: null };
 
-/** @param arrivedMs tells seconds from milliseconds: a number is taken for a time only when it says about now. */
-export function messageFields(bytes: Uint8Array, arrivedMs: number): MessageFields {
+/**
+ * @param topic the address of a Sparkplug gateway or device holds what its session kept (`sparkplug-kept.ts`).
+ * @param arrivedMs tells seconds from milliseconds: a number is taken for a time only when it says about now.
+ */
+export function messageFields(topic: string, bytes: Uint8Array, arrivedMs: number): MessageFields {
+  if (!('problem' in parseAddress(topic))) return { fields: keptFields(bytes), time: null };
+  const senml = senmlFields(bytes, arrivedMs);
+  if (senml !== null) return { fields: senml, time: null };
   const text = decodeUtf8(bytes);
   if (text === null) return nothing;
   if (!/^\s*[{[]/.test(text)) {
     const read = readScalarText(text);
-    return read.ok ? { fields: [{ pointer: null, value: read.value, unit: read.unit, unitPointer: null }], time: null } : nothing;
+    return read.ok ? { fields: [{ place: { format: 'number' }, value: read.value, unit: read.unit, unitPointer: null, atMs: null }], time: null } : nothing;
   }
   let document: unknown;
   try {
@@ -63,7 +75,7 @@ function walk(value: unknown, path: readonly string[], arrivedMs: number, found:
     }
     if (found.fields.length >= MAX_FIELDS || key === unitKey || /^(id|name|serial|mac|version|fw|firmware)$/i.test(key)) continue;
     const read = scalarOf(inner);
-    if (read !== null) found.fields.push({ pointer: writePointer(at), value: read.value, unit: read.unit ?? unit, unitPointer: read.unit === null && unitKey !== undefined ? writePointer([...path, unitKey]) : null });
+    if (read !== null) found.fields.push({ place: { format: 'json', pointer: writePointer(at) }, atMs: null, value: read.value, unit: read.unit ?? unit, unitPointer: read.unit === null && unitKey !== undefined ? writePointer([...path, unitKey]) : null });
   }
 }
 

@@ -227,6 +227,8 @@ class Broker {
       if (account === undefined) continue;
       if (!accounts.some(({ user, password, topics }) => user === account.user && password === account.password && topics === account.topics)) client.close();
     }
+    // A point may be new for a value that seldom changes: its gateway is asked for it.
+    for (const { topic, payload } of this.#options.router.connected(this.#options.clock.now(), true)) this.#say(topic, payload, 0, false);
   }
 
   /**

@@ -18,7 +18,12 @@ export function replaceableRouter(first: Router): ReplaceableRouter {
       return now.announcement;
     },
     explain: () => now.explain(),
+    resume: (before) => now.resume(before),
+    get sessions() {
+      return now.sessions;
+    },
     replace(next) {
+      next.resume(now);
       now = next;
     },
   };

@@ -2,10 +2,12 @@
 import type { Fleet, Point, Site } from '../src/domain/fleet.ts';
 import type { Refusal, Sample } from '../src/domain/reading.ts';
 import type { PresenceChange } from '../src/domain/presence.ts';
-import type { UnclaimedMessage } from '../src/domain/unclaimed.ts';
-import { type Announcement, type AnyFormat, type Decode, excerpt, type Field, type Publication, type Session, type SessionFormat } from './contract.ts';
-import { type RestOfDocument, restOfDocument } from './rest-of-document.ts';
+import { UNCLAIMED_MESSAGE_BYTES, type UnclaimedMessage } from '../src/domain/unclaimed.ts';
+import { type Announcement, type AnyFormat, type Decode, excerpt, type Field, type Publication, type Session, type SessionDecoded, type SessionFormat } from './contract.ts';
+import { type RestOfDocument, restOfDocument, restOfPack } from './rest-of-document.ts';
+import { senmlParts } from './senml-fields.ts';
 import { shorten } from './source.ts';
+import { NAMESPACE } from './sparkplug-address.ts';
 
 /** No reading needs more; anything larger is a picture or a mistake. */
 export const MAX_PAYLOAD_BYTES = 256 * 1024;
@@ -19,6 +21,10 @@ export interface Router {
   connected(atMs: number, sessionKept: boolean): readonly Publication[];
   /** What tells gateways whether this service listens, if any of them wants to know. */
   readonly announcement: Announcement | null;
+  /** Follows on another router: what its sessions knew of gateways goes on being true. */
+  resume(before: Router): void;
+  /** By format. */
+  readonly sessions: ReadonlyMap<string, Session>;
   /** What is claimed, topic by topic, for people. */
   explain(): readonly Claim[];
 }
@@ -65,30 +71,42 @@ export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, AnyFormat>
   const groups = [...groupByTopic(fleet.points)].map(([topic, points]) => ({ topic, points, ...formatOf(topic, points, formats) }));
   const routes = new Map<string, Route>(groups.flatMap(({ topic, points, format }) => {
     if (!('prepare' in format)) return [];
-    const rest = format.format === 'json' ? restOfDocument(points.map(({ source }) => source?.options)) : null;
+    const rest = format.format === 'json' ? restOfDocument(topic, points.map(({ source }) => source?.options)) : format.format === 'senml' ? restOfPack() : null;
     return [[topic, { claim: claimOf(topic, format, points), decode: format.prepare(fieldsOf(points)), rest }] as const];
   }));
-  const gateways = groups.filter(({ format }) => 'open' in format);
-  const sessions = [...new Set(gateways.map(({ format }) => format))].flatMap((format) => ('open' in format ? [openSession(format, gateways.filter((group) => group.format === format), hostId)] : []));
+  const listenedTo = fleet.sites.flatMap(({ sparkplugGroup }) => (sparkplugGroup === undefined ? [] : [sparkplugGroup]));
+  const sessions = [...formats.values()].flatMap((format) => {
+    const gateways = groups.filter((group) => group.format === format);
+    return 'open' in format && gateways.length + listenedTo.length > 0 ? [openSession(format, gateways, hostId, listenedTo)] : [];
+  });
   return {
     route({ topic, bytes, arrivedMs, retain }) {
       if (retain) return nothing;
       const route = routes.get(topic) ?? sessions.find(({ session }) => session.claims(topic));
       if (bytes.length > MAX_PAYLOAD_BYTES) return refused(topic, bytes, `the message has ${bytes.length} bytes; at most ${MAX_PAYLOAD_BYTES} are read`);
-      if (route === undefined) return { samples: [], refusals: [], unclaimed: [{ topic, siteId: siteOf(fleet.sites, topic)?.id ?? null, arrivedMs, bytes }] };
       try {
-        if ('session' in route) return route.session.decode(bytes, { topic, arrivedMs });
+        if (route === undefined) return unclaimed(fleet.sites, topic, arrivedMs, senmlParts(bytes, arrivedMs, UNCLAIMED_MESSAGE_BYTES));
+        if ('session' in route) return withSites(fleet.sites, route.session.decode(bytes, { topic, arrivedMs }));
         const routed = route.decode(bytes, { topic, arrivedMs });
-        return route.rest?.wants(bytes, arrivedMs) === true ? { ...routed, unclaimed: [{ topic, siteId: siteOf(fleet.sites, topic)?.id ?? null, arrivedMs, bytes, partial: true }] } : routed;
+        if (route.rest === null) return routed;
+        const rest = route.rest.take(bytes, arrivedMs, routed);
+        return rest.length === 0 ? routed : { ...unclaimed(fleet.sites, topic, arrivedMs, rest, true), ...routed };
       } catch (error) {
         // A format must not throw. If one does, the message is refused in the open rather than redelivered for ever.
-        return refused(topic, bytes, `format ${'session' in route ? route.format : route.claim.format} failed on this message (a fault in Tankbell, please report it): ${String(error)}`);
+        return refused(topic, bytes, `format ${route === undefined ? 'senml' : 'session' in route ? route.format : route.claim.format} failed on this message (a fault in Tankbell, please report it): ${String(error)}`);
       }
     },
     subscriptions: subscriptionsOf(fleet.sites, [...routes.keys(), ...sessions.flatMap(({ session }) => session.subscriptions)]),
     claims: (topic) => routes.has(topic),
     connected: (atMs, sessionKept) => sessions.flatMap(({ session }) => session.connected(atMs, sessionKept)),
     announcement: sessions.find(({ session }) => session.announcement !== null)?.session.announcement ?? null,
+    resume: (before) => {
+      for (const { format, session } of sessions) {
+        const earlier = before.sessions.get(format);
+        if (earlier !== undefined) session.resume(earlier);
+      }
+    },
+    sessions: new Map(sessions.map(({ format, session }) => [format, session])),
     explain: () => groups.map(({ topic, points, format }) => claimOf(topic, format, points)),
   };
 }
@@ -131,13 +149,22 @@ function claimOf(topic: string, { format, looksLike }: AnyFormat, points: readon
   return { topic, format, looksLike, pointIds: points.map(({ id }) => id) };
 }
 
-function openSession(format: SessionFormat, groups: readonly { readonly topic: string; readonly points: readonly Point[] }[], hostId: string): OpenSession {
+function openSession(format: SessionFormat, groups: readonly { readonly topic: string; readonly points: readonly Point[] }[], hostId: string, listenedTo: readonly string[]): OpenSession {
   for (const { topic, points } of groups) {
     const problem = format.addressProblem(topic);
     if (problem !== null) throw new RouteError(`point ${points[0]?.id}: ${problem.problem}; ${problem.fix}`);
   }
   const fields = groups.flatMap(({ topic, points }) => fieldsOf(points).map((field) => ({ ...field, address: topic })));
-  return { format: format.format, session: format.open(fields, hostId) };
+  return { format: format.format, session: format.open(fields, hostId, listenedTo) };
+}
+
+function unclaimed(sites: readonly Site[], topic: string, arrivedMs: number, payloads: readonly Uint8Array[], partial = false): Routed {
+  const siteId = siteOf(sites, topic)?.id ?? null;
+  return { samples: [], refusals: [], unclaimed: payloads.map((bytes) => ({ topic, siteId, arrivedMs, bytes, ...(partial ? { partial } : {}) })) };
+}
+
+function withSites(sites: readonly Site[], decoded: SessionDecoded): Routed {
+  return decoded.unclaimed === undefined ? decoded : { ...decoded, unclaimed: decoded.unclaimed.map((message) => ({ ...message, siteId: siteOf(sites, message.topic)?.id ?? null })) };
 }
 
 function refused(topic: string, bytes: Uint8Array, reason: string): Routed {
@@ -145,7 +172,7 @@ function refused(topic: string, bytes: Uint8Array, reason: string): Routed {
 }
 
 function siteOf(sites: readonly Site[], topic: string): Site | null {
-  return sites.find((site) => site.topics !== '' && topic.startsWith(site.topics)) ?? null;
+  return sites.find(({ topics, sparkplugGroup }) => (topics !== '' && topic.startsWith(topics)) || (sparkplugGroup !== undefined && topic.startsWith(`${NAMESPACE}/${sparkplugGroup}/`))) ?? null;
 }
 
 /** Overlapping filters would bring messages twice (MQTT 5 §3.3.4), so a covered one is left out. */

@@ -41,5 +41,6 @@ export function parseAddress(address: string): SparkplugAddress | { readonly pro
   return { group, edgeNode, device: device ?? null };
 }
 
+export const addressOf = ({ group, edgeNode, device }: SparkplugAddress): string => [NAMESPACE, group, edgeNode, ...(device === null ? [] : [device])].join('/');
 export const stateTopic = (hostId: string): string => `${NAMESPACE}/STATE/${hostId.replaceAll(/[+#/]/g, '-')}`;
 export const commandTopic = ({ group, edgeNode }: Pick<SparkplugAddress, 'group' | 'edgeNode'>): string => `${NAMESPACE}/${group}/NCMD/${edgeNode}`;

@@ -164,7 +164,7 @@ export type MetricValue = { readonly ok: true; readonly value: number | boolean 
  * @param datatype of the birth, unless the metric itself says. Negative integers stand as two's complement (from memory), in as many bits as the sender
  * liked: the low ones of the datatype count.
  */
-export function metricValue({ raw }: SparkplugMetric, datatype: number | null): MetricValue {
+export function metricValue({ raw }: Pick<SparkplugMetric, 'raw'>, datatype: number | null): MetricValue {
   const name = datatypeNames[datatype ?? 0] ?? `number ${datatype}`;
   if (raw === null) return refuse(datatype !== null && (datatype >= 16 || datatype === 0) ? `datatype ${name} is no single value` : 'no value was sent, and it was not said to be null');
   switch (raw.type) {
@@ -207,4 +207,30 @@ export function rebirthCommand(atMs: number): Uint8Array {
     .uint32(key(14, VARINT)).bool(true)
     .finish();
   return protobuf.Writer.create().uint32(key(1, VARINT)).uint64(atMs).uint32(key(2, BYTES)).bytes(metric).finish();
+}
+
+/** A metric by its name, as in a birth. */
+export function writeMetric({ name, timestampMs, datatype, isHistorical, raw }: Pick<SparkplugMetric, 'timestampMs' | 'datatype' | 'isHistorical'> & { readonly name: string; readonly raw: RawValue }): Uint8Array {
+  const writer = protobuf.Writer.create().uint32(key(1, BYTES)).string(name);
+  if (timestampMs !== null && Number.isSafeInteger(timestampMs)) writer.uint32(key(3, VARINT)).uint64(timestampMs);
+  if (datatype !== null) writer.uint32(key(4, VARINT)).uint32(datatype);
+  if (isHistorical) writer.uint32(key(5, VARINT)).bool(true);
+  switch (raw.type) {
+    case 'integer':
+      writer.uint32(key(11, VARINT)).uint64(BigInt.asUintN(64, raw.value).toString());
+      break;
+    case 'float':
+      writer.uint32(key(12, FIXED32)).float(raw.value);
+      break;
+    case 'double':
+      writer.uint32(key(13, FIXED64)).double(raw.value);
+      break;
+    case 'boolean':
+      writer.uint32(key(14, VARINT)).bool(raw.value);
+      break;
+    case 'text':
+      writer.uint32(key(15, BYTES)).string(raw.value);
+      break;
+  }
+  return writer.finish();
 }

@@ -7,20 +7,30 @@
  *   being read meanwhile by the names of the last birth: a node that has changed its names without dying first would be misread until it
  *   is born again, which a gap alone does not make likely.
  * - Nothing is read from a node before its birth, or after its death: it is asked to be born again, ever less often while it does not listen.
- * - What is remembered is bounded: only nodes and devices of the fleet, and no more names than one birth may hold.
+ * - What no point reads is handed on to be kept by its name (`sparkplug-unread.ts`), so that it can be claimed. A gateway that no point reads is asked for its
+ *   birth all the same, since only that says what its numbers mean; whether a message of it was lost is of no interest.
+ * - What is remembered is bounded: nodes and devices of the fleet, no more names of each than one birth may hold, and of all others so many (`MAX_…`).
  */
 import type { PresenceChange } from '../src/domain/presence.ts';
 import type { Sample } from '../src/domain/reading.ts';
+import { UNCLAIMED_SOURCES, type UnclaimedMessage } from '../src/domain/unclaimed.ts';
 import type { AddressedField, Announcement, MessageFacts, Publication, Session, SessionDecoded } from './contract.ts';
 import { excerpt } from './contract.ts';
 import { RefusalList } from './fold-refusals.ts';
 import { shorten } from './source.ts';
-import { commandTopic, NAMESPACE, parseAddress, parseTopic, type SparkplugTopic, stateTopic } from './sparkplug-address.ts';
+import { addressOf, commandTopic, NAMESPACE, parseAddress, parseTopic, type SparkplugTopic, stateTopic } from './sparkplug-address.ts';
+import { type KeptMetric, keptMetric } from './sparkplug-kept.ts';
+import { UnreadMetrics } from './sparkplug-unread.ts';
 import { datatypeNames, metricValue, readPayload, rebirthCommand, type SparkplugMetric, type SparkplugPayload } from './sparkplug-payload.ts';
 
 export interface SparkplugOptions {
   readonly metric: string;
 }
+
+/** Nodes and devices no point reads that are remembered: as many as are kept to be claimed. */
+const MAX_STRANGERS = UNCLAIMED_SOURCES;
+/** Names remembered that no point reads, of all gateways together. */
+const MAX_UNREAD_NAMES = 20_000;
 
 const ASK_FIRST_MS = 10_000;
 const ASK_MOST_MS = 5 * 60_000;
@@ -39,6 +49,7 @@ interface Device {
   readonly id: string | null;
   /** Metric name → points. */
   readonly points: Map<string, string[]>;
+  readonly unread: UnreadMetrics;
   born: boolean;
 }
 
@@ -64,10 +75,13 @@ interface Outcome {
   readonly refusals: RefusalList;
   readonly presence: PresenceChange[];
   readonly ask: Publication[];
+  readonly unclaimed: UnclaimedMessage[];
+  /** Metrics of this message that no point reads. */
+  readonly unread: KeptMetric[];
 }
 
-export function openSparkplug(fields: readonly AddressedField<SparkplugOptions>[], hostId: string): Session {
-  return new SparkplugSession(fields, hostId);
+export function openSparkplug(fields: readonly AddressedField<SparkplugOptions>[], hostId: string, groups: readonly string[] = []): Session {
+  return new SparkplugSession(fields, hostId, groups);
 }
 
 class SparkplugSession implements Session {
@@ -76,14 +90,14 @@ class SparkplugSession implements Session {
   readonly #nodes = new Map<string, Node>();
   readonly #groups: ReadonlySet<string>;
 
-  constructor(fields: readonly AddressedField<SparkplugOptions>[], hostId: string) {
+  constructor(fields: readonly AddressedField<SparkplugOptions>[], hostId: string, groups: readonly string[]) {
     for (const { address, pointId, options } of fields) {
       const parsed = parseAddress(address);
       if ('problem' in parsed) throw new Error(`${parsed.problem}; addresses must be checked before a session is opened`);
       const device = deviceOf(this.#nodeFor(parsed.group, parsed.edgeNode), parsed.device);
       device.points.set(options.metric, [...(device.points.get(options.metric) ?? []), pointId]);
     }
-    this.#groups = new Set([...this.#nodes.values()].map(({ group }) => group));
+    this.#groups = new Set([...groups, ...[...this.#nodes.values()].map(({ group }) => group)]);
     this.subscriptions = [...this.#groups].map((group) => `${NAMESPACE}/${group}/#`);
     this.announcement = { topic: stateTopic(hostId), payload: (online, atMs) => JSON.stringify({ online, timestamp: atMs }) };
   }
@@ -108,24 +122,47 @@ class SparkplugSession implements Session {
 
   decode(bytes: Uint8Array, { topic, arrivedMs }: MessageFacts): SessionDecoded {
     const source = shorten(topic, 200);
-    const out: Outcome = { samples: [], refusals: new RefusalList(source, () => excerpt(bytes)), presence: [], ask: [] };
+    const out: Outcome = { samples: [], refusals: new RefusalList(source, () => excerpt(bytes)), presence: [], ask: [], unclaimed: [], unread: [] };
     const to = parseTopic(topic);
     // Commands of other hosts are not for us.
     if (to !== null && to.type !== 'NCMD' && to.type !== 'DCMD') this.#take(bytes, to, arrivedMs, out);
-    return { samples: out.samples, refusals: out.refusals.list, presence: out.presence, ask: out.ask };
+    return { samples: out.samples, refusals: out.refusals.list, presence: out.presence, ask: out.ask, ...(out.unclaimed.length > 0 ? { unclaimed: out.unclaimed } : {}) };
+  }
+
+  resume(before: Session): void {
+    if (!(before instanceof SparkplugSession)) return;
+    for (const old of before.#nodes.values()) {
+      if (!this.#groups.has(old.group)) continue;
+      const node = this.#nodeFor(old.group, old.edgeNode);
+      node.life = old.life;
+      node.bdSeq = old.bdSeq;
+      node.nextSeq = old.nextSeq;
+      node.askedMs = old.askedMs;
+      node.asks = old.asks;
+      for (const { id, born, unread } of old.devices.values()) {
+        const known = deviceOf(node, id);
+        const device: Device = { ...known, born, unread };
+        for (const name of device.points.keys()) unread.forget(name);
+        node.devices.set(id, device);
+      }
+      const meaning = ({ name, datatype, device }: Metric): Metric => ({ name, datatype, device: deviceOf(node, device.id) });
+      for (const [alias, metric] of old.byAlias) node.byAlias.set(alias, meaning(metric));
+      for (const [key, metric] of old.byName) node.byName.set(key, meaning(metric));
+    }
   }
 
   #take(bytes: Uint8Array, to: SparkplugTopic, arrivedMs: number, out: Outcome): void {
-    const node = this.#nodes.get(`${to.group}/${to.edgeNode}`);
+    const known = this.#nodes.get(`${to.group}/${to.edgeNode}`);
     const read = readPayload(bytes);
     if (!read.ok) {
       // A death needs no words: the topic says it all.
-      if (node !== undefined && to.type === 'NDEATH') this.#nodeDied(node, null, arrivedMs, out);
+      if (known !== undefined && to.type === 'NDEATH') this.#nodeDied(known, null, arrivedMs, out);
       out.refusals.add(null, read.reason);
       return;
     }
-    if (node === undefined) {
-      out.refusals.add(null, unclaimedNode(to, read.payload));
+    const node = known ?? this.#newNode(to);
+    if (node === null) {
+      if (to.type !== 'NDEATH') out.refusals.add(null, unclaimedNode(to, read.payload));
       return;
     }
     switch (to.type) {
@@ -144,17 +181,24 @@ class SparkplugSession implements Session {
     node.nextSeq = after(payload.seq);
     node.askedMs = null;
     node.asks = 0;
-    const itself = node.devices.get(null);
-    if (itself === undefined) return;
-    register(node, itself, payload, out);
+    const itself = this.#deviceFor(node, null);
+    if (itself === null) return;
+    itself.born = true;
+    itself.unread.clear();
+    register(node, itself, payload, this.#unreadRoom(), out);
     this.#born(node, itself, payload, arrivedMs, out);
   }
 
   #nodeDied(node: Node, bdSeq: bigint | null, arrivedMs: number, out: Outcome): void {
     // A late or repeated will: of an earlier connection, or of a death that was told already.
     if (node.life === 'dead' || (node.life === 'born' && bdSeq !== null && node.bdSeq !== null && bdSeq !== node.bdSeq)) return;
+    if (isStranger(node)) {
+      this.#nodes.delete(node.title);
+      return;
+    }
     bury(node, 'dead');
     node.bdSeq = bdSeq;
+    for (const { id, points } of [...node.devices.values()]) if (points.size === 0) node.devices.delete(id);
     // The host's own time: a will was written when the node connected (chapter 5).
     out.presence.push(offline([...node.devices.values()].flatMap(pointsOf), arrivedMs, `its gateway ${node.title} is offline`, `Gateway ${node.title} is offline: all of its points are unknown`));
   }
@@ -167,13 +211,13 @@ class SparkplugSession implements Session {
       return;
     }
     const lost = node.nextSeq !== null && payload.seq !== null && payload.seq !== node.nextSeq;
-    if (lost) {
+    if (lost && !isStranger(node)) {
       out.refusals.add(null, `a message of gateway ${node.title} was lost on the way (its sequence numbers have a gap); it has been asked to send everything anew`);
       this.#askAgain(node, arrivedMs, out.ask);
     }
     node.nextSeq = after(payload.seq);
-    const device = node.devices.get(to.device);
-    if (device === undefined) {
+    const device = this.#deviceFor(node, to.device);
+    if (device === null) {
       // Its births are worth a word: they say what could be claimed.
       if (to.type === 'DBIRTH') out.refusals.add(null, unclaimedNode(to, payload));
       return;
@@ -182,7 +226,8 @@ class SparkplugSession implements Session {
       case 'DBIRTH':
         forget(node, device);
         device.born = true;
-        register(node, device, payload, out);
+        device.unread.clear();
+        register(node, device, payload, this.#unreadRoom(), out);
         return this.#born(node, device, payload, arrivedMs, out);
       case 'DDEATH':
         return this.#deviceDied(node, device, payload, arrivedMs, out);
@@ -196,6 +241,10 @@ class SparkplugSession implements Session {
   #deviceDied(node: Node, device: Device, { timestampMs }: SparkplugPayload, arrivedMs: number, out: Outcome): void {
     forget(node, device);
     device.born = false;
+    if (device.points.size === 0) {
+      node.devices.delete(device.id);
+      return;
+    }
     out.presence.push(offline(pointsOf(device), believable(timestampMs, arrivedMs), `its device ${node.title}/${device.id} is offline`, `Device ${node.title}/${device.id} is offline: its points are unknown`));
   }
 
@@ -208,26 +257,31 @@ class SparkplugSession implements Session {
       else for (const pointId of pointIds) out.refusals.add(pointId, `the birth of ${title} holds no metric "${name}"; it holds ${listed(payload.metrics)}`);
     }
     if (back.length > 0) out.presence.push({ pointIds: back, state: 'online', atMs: arrivedMs, why: '', journal: `${title.charAt(0).toUpperCase()}${title.slice(1)} is back` });
-    const others = payload.metrics.filter(({ name }) => name !== null && !isOwn(name) && !device.points.has(name));
-    if (others.length > 0) out.refusals.add(null, `no point takes ${listed(others)} of ${title}. To keep one, add a point with its name as metric: …`);
     for (const metric of payload.metrics) {
-      if (metric.name !== null) this.#read(metric, { name: metric.name, datatype: metric.datatype, device }, payload, arrivedMs, out);
+      if (metric.name !== null) this.#read(metric, { name: metric.name, datatype: metric.datatype, device }, node.byName.has(nameKey(device, metric.name)), payload, arrivedMs, out);
     }
+    handOn(node, device, arrivedMs, out);
   }
 
   #data(node: Node, device: Device, payload: SparkplugPayload, arrivedMs: number, out: Outcome): void {
     for (const metric of payload.metrics) {
       const known = metric.name !== null ? node.byName.get(nameKey(device, metric.name)) : metric.alias === null ? undefined : node.byAlias.get(metric.alias);
       if (known === undefined && metric.name === null) out.refusals.add(null, `${titleOf(node, device)} sent a metric under a number (alias) that its birth did not name`);
-      else this.#read(metric, known ?? { name: metric.name ?? '', datatype: null, device }, payload, arrivedMs, out);
+      else this.#read(metric, known ?? { name: metric.name ?? '', datatype: null, device }, known?.device === device && node.byName.has(nameKey(device, known.name)), payload, arrivedMs, out);
     }
+    handOn(node, device, arrivedMs, out);
   }
 
-  #read(metric: SparkplugMetric, known: Metric, payload: SparkplugPayload, arrivedMs: number, out: Outcome): void {
+  /** @param named the birth named it, and there was room to remember that. */
+  #read(metric: SparkplugMetric, known: Metric, named: boolean, payload: SparkplugPayload, arrivedMs: number, out: Outcome): void {
     const pointIds = known.device.points.get(known.name) ?? [];
-    if (pointIds.length === 0) return;
     const stamp = metric.timestampMs ?? payload.timestampMs;
     const atMs = stamp !== null && Number.isSafeInteger(stamp) ? stamp : null;
+    if (pointIds.length === 0) {
+      const kept = named && !isOwn(known.name) ? keptMetric(metric, known.name, metric.datatype ?? known.datatype, atMs) : null;
+      if (kept !== null) out.unread.push(kept);
+      return;
+    }
     if (metric.isNull) {
       // In the past there was no value: that says nothing of now.
       if (!metric.isHistorical) out.presence.push({ pointIds, state: 'offline', atMs: believable(atMs, arrivedMs), why: 'its gateway reports no value', journal: null });
@@ -247,6 +301,32 @@ class SparkplugSession implements Session {
     ask.push({ topic: commandTopic(node), payload: rebirthCommand(atMs) });
   }
 
+  /** A node no point reads; `null`: there are too many of them. */
+  #newNode({ type, group, edgeNode }: SparkplugTopic): Node | null {
+    return type === 'NDEATH' || this.#strangers() >= MAX_STRANGERS ? null : this.#nodeFor(group, edgeNode);
+  }
+
+  #deviceFor(node: Node, id: string | null): Device | null {
+    const known = node.devices.get(id);
+    return known === undefined && this.#strangers() >= MAX_STRANGERS ? null : deviceOf(node, id);
+  }
+
+  /** Nodes without a device count as well: they are remembered, too. */
+  #strangers(): number {
+    let count = 0;
+    for (const node of this.#nodes.values()) {
+      if (node.devices.size === 0) count += 1;
+      for (const { points } of node.devices.values()) if (points.size === 0) count += 1;
+    }
+    return count;
+  }
+
+  #unreadRoom(): number {
+    let names = 0;
+    for (const { byName } of this.#nodes.values()) names += byName.size;
+    return MAX_UNREAD_NAMES - names;
+  }
+
   #nodeFor(group: string, edgeNode: string): Node {
     const title = `${group}/${edgeNode}`;
     const known = this.#nodes.get(title);
@@ -260,7 +340,7 @@ class SparkplugSession implements Session {
 function deviceOf(node: Node, id: string | null): Device {
   const known = node.devices.get(id);
   if (known !== undefined) return known;
-  const device: Device = { id, points: new Map(), born: false };
+  const device: Device = { id, points: new Map(), unread: new UnreadMetrics(), born: false };
   node.devices.set(id, device);
   return device;
 }
@@ -289,21 +369,38 @@ function forget(node: Node, device: Device): void {
   for (const names of [node.byAlias, node.byName]) for (const [key, metric] of names) if (metric.device === device) names.delete(key);
 }
 
-function register(node: Node, device: Device, payload: SparkplugPayload, out: Outcome): void {
+/** @param room for names that no point reads. */
+function register(node: Node, device: Device, payload: SparkplugPayload, room: number, out: Outcome): void {
+  let left = room;
   for (const { name, alias, datatype } of payload.metrics) {
     if (name === null) {
       out.refusals.add(null, 'a birth names each of its metrics, and this one does not');
       continue;
     }
     const metric: Metric = { name, datatype, device };
-    // Only what a point asks for is needed by name; a number must be known to be of no interest.
-    if (device.points.has(name)) node.byName.set(nameKey(device, name), metric);
+    const isRead = device.points.has(name);
+    if (isRead || (left > 0 && !isOwn(name))) {
+      node.byName.set(nameKey(device, name), metric);
+      if (!isRead) left -= 1;
+    } else if (!isOwn(name)) {
+      out.refusals.add(null, `gateways name more metrics than are remembered (${MAX_UNREAD_NAMES} that no point reads); of ${titleOf(node, device)} not all are offered to be claimed`);
+    }
     if (alias === null) continue;
     const other = node.byAlias.get(alias);
     if (other !== undefined && other.device !== device) out.refusals.add(null, `gateway ${node.title} uses one number (alias) for two metrics of different devices; each needs its own`);
+    // A number must be known to be of no interest.
     node.byAlias.set(alias, metric);
   }
 }
+
+function handOn(node: Node, device: Device, arrivedMs: number, out: Outcome): void {
+  if (out.unread.length === 0) return;
+  const topic = addressOf({ group: node.group, edgeNode: node.edgeNode, device: device.id });
+  const partial = device.points.size > 0;
+  for (const bytes of device.unread.take(out.unread, arrivedMs, partial)) out.unclaimed.push({ topic, siteId: null, arrivedMs, bytes, ...(partial ? { partial } : {}) });
+}
+
+const isStranger = ({ devices }: Node): boolean => [...devices.values()].every(({ points }) => points.size === 0);
 
 function bdSeqOf({ metrics }: SparkplugPayload): bigint | null {
   const raw = metrics.find(({ name }) => name === 'bdSeq')?.raw;
@@ -319,7 +416,7 @@ function listed(metrics: readonly SparkplugMetric[]): string {
 }
 
 function unclaimedNode({ group, edgeNode, device, type }: SparkplugTopic, payload: SparkplugPayload): string {
-  const address = [NAMESPACE, group, edgeNode, ...(device === null ? [] : [device])].join('/');
+  const address = addressOf({ group, edgeNode, device });
   const holds = type === 'NBIRTH' || type === 'DBIRTH' ? ` It holds ${listed(payload.metrics)}.` : '';
-  return `no point reads from ${address.slice(0, 200)}.${holds} To keep it, add a point with source: { topic: "${address.slice(0, 200)}", format: sparkplug, metric: … }`;
+  return `no point reads from ${address.slice(0, 200)}, and so many others are not read that it is not kept.${holds} To keep it, add a point with source: { topic: "${address.slice(0, 200)}", format: sparkplug, metric: … }`;
 }

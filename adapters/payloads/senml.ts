@@ -1,7 +1,7 @@
 /** SenML packs (RFC 8428), JSON or CBOR: sensor values with names, units and times of their own. */
 import { z } from 'zod';
 import type { Sample } from '../../src/domain/reading.ts';
-import { type Decode, defineFormat, excerpt, type Field } from '../contract.ts';
+import { type Decode, defineFormat, excerpt, type Field, type UnreadValue } from '../contract.ts';
 import { RefusalList } from '../fold-refusals.ts';
 import { readSenml, type SenmlRecord } from '../senml-pack.ts';
 import { unitOfSenml, unitOfSum } from '../senml-units.ts';
@@ -36,17 +36,18 @@ function prepare(fields: readonly Field<Options>[]): Decode {
     }
     for (const problem of pack.problems) refusals.add(null, problem);
     const samples: Sample[] = [];
+    const unread = new Map<string, UnreadValue>();
     for (const record of pack.records) {
       const takers = (byName.get(record.name) ?? []).filter(({ options: { unit } }) => unit === undefined || unit === record.unit);
-      if (takers.length === 0) refusals.add(null, unclaimed(record, byName.has(record.name)));
+      if (takers.length === 0) unread.set(`${record.name} ${record.unit}`, { name: record.name, unit: record.unit });
       for (const { pointId, options: wanted } of takers) {
         const sample = sampleOf(pointId, record, wanted);
         if (typeof sample === 'string') refusals.add(pointId, sample);
         else if (sample !== null) samples.push(sample);
       }
     }
-    if (samples.length === 0 && refusals.list.length === 0) refusals.add(only, 'the pack holds no value');
-    return { samples, refusals: refusals.list };
+    if (samples.length === 0 && unread.size === 0 && refusals.list.length === 0) refusals.add(only, 'the pack holds no value');
+    return { samples, refusals: refusals.list, ...(unread.size > 0 ? { unread: [...unread.values()] } : {}) };
   };
 }
 
@@ -60,9 +61,4 @@ function sampleOf(pointId: string, record: SenmlRecord, { read }: Options): Samp
   if (!unit.ok) return unit.reason;
   const { atMs, nextWithinMs } = record;
   return { pointId, atMs, value, unit: unit.unit, ...(nextWithinMs !== null ? { nextWithinMs: Math.min(nextWithinMs, MAX_UPDATE_MS) } : {}) };
-}
-
-function unclaimed({ name, unit }: SenmlRecord, nameIsKnown: boolean): string {
-  const claim = `{ …, format: senml, name: "${name.slice(0, 200)}"${nameIsKnown && unit !== null ? `, unit: "${unit.slice(0, 16)}"` : ''} }`;
-  return `no point takes ${name.slice(0, 200)}${unit === null ? '' : ` in ${unit.slice(0, 16)}`}. To keep it, add a point with source: ${claim}`;
 }

@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import { defineSessionFormat } from '../contract.ts';
 import { parseAddress } from '../sparkplug-address.ts';
+import { prepareKept } from '../sparkplug-kept.ts';
 import { openSparkplug, type SparkplugOptions } from '../sparkplug-session.ts';
 
 export default defineSessionFormat<SparkplugOptions>({
@@ -15,4 +16,5 @@ export default defineSessionFormat<SparkplugOptions>({
     return 'problem' in parsed ? parsed : null;
   },
   open: openSparkplug,
+  prepareKept,
 });

@@ -3,7 +3,7 @@
  * touched; then it is journaled and kept, and engine and router take it at the same place of the queue, so that no message falls between.
  */
 import { readFileSync } from 'node:fs';
-import type { PayloadFormat } from '../../adapters/contract.ts';
+import type { AnyFormat, Decode, Field } from '../../adapters/contract.ts';
 import { messageFields } from '../../adapters/message-fields.ts';
 import { unreadFields } from '../../adapters/rest-of-document.ts';
 import type { Clock } from '../clock.ts';
@@ -18,7 +18,7 @@ import { Intake, isRefusal } from '../ingest/intake.ts';
 import { compileRules } from '../rules/compile.ts';
 import type { Rule } from '../rules/contract.ts';
 import type { CalibrationStore, FleetStore, HistoryWriter, LiveStore, UnclaimedStore } from '../store/contract.ts';
-import { UNCLAIMED_MESSAGES } from '../domain/unclaimed.ts';
+import { type MessageTime, UNCLAIMED_MESSAGES, type ValuePlace } from '../domain/unclaimed.ts';
 import { addPoint, pointLine, type WrittenPoint } from './add-point.ts';
 import { applyFleet } from './apply-fleet.ts';
 import { fleetChanges } from './changes.ts';
@@ -182,22 +182,23 @@ export class Desk implements FleetDesk {
     const { store, readers } = this.#parts;
     const { fleet } = this.#inForce;
     const point = fleet.points.find(({ id }) => id === pointId);
-    const format = readers.formats.get(point?.source?.format ?? '') as PayloadFormat | undefined;
+    const format = readers.formats.get(point?.source?.format ?? '');
     if (point === undefined || point.source === null || format === undefined) throw new Error(`${pointId} was claimed and is not in the fleet`);
-    const decode = format.prepare([{ pointId, options: point.source.options }]);
+    const decode = keptReader(format, { pointId, options: point.source.options });
     const intake = new Intake({ ...fleet, points: [point] }, await store.seriesFor([pointId]), new Map());
     const readings: Reading[] = [];
     let unreadable = 0;
     const messages = await store.unclaimedMessages(topic, UNCLAIMED_MESSAGES);
     for (const { bytes, arrivedMs } of [...messages].reverse()) {
-      const { samples } = decode(bytes, { topic, arrivedMs });
+      const { samples, refusals } = decode(bytes, { topic, arrivedMs });
       const taken = samples.filter((sample) => sample.pointId === pointId).map((sample) => intake.take(sample, arrivedMs));
       for (const one of taken) if (!isRefusal(one)) readings.push(one);
-      if (taken.length === 0 || taken.some(isRefusal)) unreadable += 1;
+      // A message of other values only is none that could not be read.
+      if (taken.length === 0 ? refusals.length > 0 : taken.some(isRefusal)) unreadable += 1;
     }
-    const newest = messages[0];
     const claimed = fleet.points.filter(({ source }) => source?.topic === topic).map(({ source }) => source?.options);
-    const hasMore = newest !== undefined && unreadFields(messageFields(newest.bytes, newest.arrivedMs).fields, claimed).length > 0;
+    // The latest message may hold one value of many.
+    const hasMore = messages.some(({ bytes, arrivedMs }) => unreadFields(messageFields(topic, bytes, arrivedMs).fields, claimed).length > 0);
     return { readings, unreadable, hasMore };
   }
 
@@ -221,15 +222,27 @@ export class Desk implements FleetDesk {
   }
 }
 
-function writtenPoint({ pointId, name, kind, unit, equipment, everyMs, topic, pointer, unitPointer, time }: ClaimRequest): WrittenPoint {
-  const source: WrittenPoint['source'] = pointer === null
-    ? { topic, format: 'number' }
-    : { topic, format: 'json', value: pointer, ...(time === null ? {} : { time: time.pointer, timeFormat: time.format }), ...(unitPointer === null ? {} : { unit: unitPointer }) };
+function writtenPoint({ pointId, name, kind, unit, equipment, everyMs, topic, place, unitPointer, time }: ClaimRequest): WrittenPoint {
   return {
     id: pointId, ...(name === null ? {} : { name }), kind, ...(equipment === null ? {} : { equipment }), ...(unit === null ? {} : { unit }),
-    every: writtenDuration(everyMs), source,
+    every: writtenDuration(everyMs), source: writtenSource(topic, place, unitPointer, time),
   };
 }
+
+function writtenSource(topic: string, place: ValuePlace, unitPointer: string | null, time: MessageTime | null): WrittenPoint['source'] {
+  switch (place.format) {
+    case 'number':
+      return { topic, format: 'number' };
+    case 'json':
+      return { topic, format: 'json', value: place.pointer, ...(time === null ? {} : { time: time.pointer, timeFormat: time.format }), ...(unitPointer === null ? {} : { unit: unitPointer }) };
+    case 'senml':
+      return { topic, format: 'senml', name: place.name, ...(place.unit === null ? {} : { unit: place.unit }), ...(place.read === 'value' ? {} : { read: place.read }) };
+    case 'sparkplug':
+      return { topic, format: 'sparkplug', metric: place.metric };
+  }
+}
+
+const keptReader = (format: AnyFormat, field: Field): Decode => ('prepare' in format ? format.prepare([field]) : format.prepareKept([field]));
 
 /** `30s`, `1m30s`: as the fleet file writes durations. */
 function writtenDuration(ms: number): string {

@@ -25,3 +25,28 @@ export interface MessageTime {
   readonly pointer: string;
   readonly format: 'rfc3339' | 's' | 'ms' | 'us';
 }
+
+/** Which value of a message, in the words of the fleet file: format and options of the source that would read it. */
+export type ValuePlace =
+  /** The message is the value. */
+  | { readonly format: 'number' }
+  /** JSON Pointer (RFC 6901). */
+  | { readonly format: 'json'; readonly pointer: string }
+  /** `unit` as in the message, where one name carries several; otherwise `null`. */
+  | { readonly format: 'senml'; readonly name: string; readonly unit: string | null; readonly read: 'value' | 'sum' }
+  | { readonly format: 'sparkplug'; readonly metric: string };
+
+/** For people, and to tell the values of one source apart; `null` where there is only one. */
+export function placeText(place: ValuePlace): string | null {
+  switch (place.format) {
+    case 'number':
+      return null;
+    case 'json':
+      return place.pointer;
+    case 'senml':
+      // Names hold no spaces (RFC 8428 §4.5.1).
+      return `${place.name}${place.unit === null ? '' : ` ${place.unit}`}${place.read === 'sum' ? ' (sum)' : ''}`;
+    case 'sparkplug':
+      return place.metric;
+  }
+}

@@ -1,7 +1,7 @@
 /** Changing the fleet while the service runs: taking the file anew, and claiming a source to a point. */
 import type { Calibration } from '../domain/calibration.ts';
 import type { Kind } from '../domain/kinds.ts';
-import type { MessageTime } from '../domain/unclaimed.ts';
+import type { MessageTime, ValuePlace } from '../domain/unclaimed.ts';
 
 export interface FleetDesk {
   /** Reads the fleet file again and takes it. */
@@ -28,8 +28,8 @@ export interface ClaimRequest {
   /** Id of a piece of equipment of the tank, without the tank. */
   readonly equipment: string | null;
   readonly everyMs: number;
-  /** JSON Pointer of the value; `null`: the message is the value. */
-  readonly pointer: string | null;
+  readonly place: ValuePlace;
+  /** JSON Pointer of the unit that a document gives for the value. */
   readonly unitPointer: string | null;
   readonly time: MessageTime | null;
   /** Person, as journaled. */

@@ -15,8 +15,10 @@ import { converter, kindsFor, switchValue, unitsOf } from '../domain/units.ts';
 
 export interface GuessFacts {
   readonly topic: string;
-  /** JSON Pointer of the value; `null` when the message is the value. */
-  readonly pointer: string | null;
+  /** JSON Pointer or name of the value; `null` when the message is the value. */
+  readonly part: string | null;
+  /** What `part` is, for the reason: `the key`, `the name`. */
+  readonly partIs?: string;
   readonly unit: string | null;
   /** Some of the latest values. */
   readonly values: readonly (number | boolean | string)[];
@@ -63,7 +65,7 @@ const usual: Partial<Record<Kind, readonly (readonly [unit: string, low: number,
 };
 
 /** @returns `null` when nothing speaks for any kind. */
-export function guessKind({ topic, pointer, unit, values }: GuessFacts): KindGuess | null {
+export function guessKind({ topic, part, partIs = 'the key', unit, values }: GuessFacts): KindGuess | null {
   const numbers = values.map(numberOf).filter((value) => value !== null);
   const possible = (kind: Kind, inUnit: string | null): boolean => {
     if (kind === 'switch') return values.length > 0 && values.every(isOnOff);
@@ -72,9 +74,9 @@ export function guessKind({ topic, pointer, unit, values }: GuessFacts): KindGue
     return convert !== null && numbers.length === values.length && numbers.every((value) => convert(value) >= low && convert(value) <= high);
   };
   const topicWords = wordsOf(topic);
-  const keyWords = pointer === null ? [] : wordsOf(pointer);
+  const keyWords = part === null ? [] : wordsOf(part);
   if (unit !== null && kindsFor(unit).length > 0) return byUnit(unit, [...topicWords, ...keyWords], possible);
-  return (keyWords.length > 0 ? byWords(keyWords, 'the key', numbers, possible) : null)
+  return (keyWords.length > 0 ? byWords(keyWords, partIs, numbers, possible) : null)
     ?? byWords(topicWords, 'the topic', numbers, possible)
     ?? byValues(values);
 }

@@ -19,6 +19,7 @@ import { sentenceOf } from './issues.ts';
 import { words } from './words.ts';
 
 export const MAX_READINGS = 10_000;
+const MAX_UNREAD_TOLD = 100;
 
 export interface PostFacts {
   readonly mediaType: string;
@@ -149,6 +150,7 @@ function readFormat(bytes: Uint8Array, format: PayloadFormat, { site, points, ar
   if (decoded.samples.length > MAX_READINGS) return { status: 413, wrong: words.readings.tooMany(MAX_READINGS) };
   const samples: Sample[] = [];
   const refused: RefusedReading[] = decoded.refusals.map(({ pointId, reason, excerpt }) => ({ index: null, line: null, pointId, reason, excerpt }));
+  for (const { name } of (decoded.unread ?? []).slice(0, MAX_UNREAD_TOLD)) refused.push({ index: null, line: null, pointId: null, reason: words.readings.noPoint(name, site.id, points.map(({ id }) => id)), excerpt: name.slice(0, 120) });
   for (const sample of decoded.samples) {
     const point = points.find(({ id }) => id === sample.pointId);
     const read = point === undefined ? { pointId: null, reason: words.readings.noPoint(sample.pointId, site.id, []) } : checked(point, sample);

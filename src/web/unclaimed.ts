@@ -1,10 +1,11 @@
 /** What the pages tell about sources nobody reads: their latest values, how often they come, and what they may be. */
 import { type MessageField, messageFields } from '../../adapters/message-fields.ts';
 import { unreadFields } from '../../adapters/rest-of-document.ts';
+import { parseAddress } from '../../adapters/sparkplug-address.ts';
 import { HOUR, MINUTE, SECOND } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
 import { excerpt } from '../../adapters/contract.ts';
-import type { MessageTime, UnclaimedMessage } from '../domain/unclaimed.ts';
+import { type MessageTime, placeText, UNCLAIMED_MESSAGES, type ValuePlace } from '../domain/unclaimed.ts';
 import { guessKind, type KindGuess } from '../ingest/guess-kind.ts';
 import type { UnclaimedSource, UnclaimedStore } from '../store/contract.ts';
 
@@ -19,11 +20,15 @@ export interface UnclaimedFacts {
 }
 
 export interface UnclaimedValue {
-  readonly pointer: string | null;
+  readonly place: ValuePlace;
+  /** Tells it from the other values of its source. */
+  readonly part: string | null;
   readonly unitPointer: string | null;
   readonly unit: string | null;
   /** Newest first. */
   readonly latest: readonly (number | boolean | string)[];
+  /** Median time between its latest values; `null` before the second, and where only a sample of the messages is kept. */
+  readonly everyMs: number | null;
   readonly guess: KindGuess | null;
 }
 
@@ -46,33 +51,61 @@ export async function unclaimedFact(store: Reader, fleet: Fleet, topic: string):
 
 async function factsOf(store: Reader, fleet: Fleet, source: UnclaimedSource): Promise<UnclaimedFacts> {
   const { topic } = source;
-  const messages = await store.unclaimedMessages(topic, LOOKED_AT);
+  const isGateway = !('problem' in parseAddress(topic));
+  const messages = await store.unclaimedMessages(topic, isGateway ? UNCLAIMED_MESSAGES : LOOKED_AT);
   const options = fleet.points.filter((point) => point.source?.topic === topic).map((point) => point.source?.options);
-  const read = messages.map(({ bytes, arrivedMs }) => messageFields(bytes, arrivedMs));
-  const values = new Map<string, { field: MessageField; latest: (number | boolean | string)[] }>();
-  for (const { fields } of read) {
-    for (const field of unreadFields(fields, options)) {
-      const key = field.pointer ?? '';
-      const known = values.get(key);
-      if (known === undefined) values.set(key, { field, latest: [field.value] });
-      else known.latest.push(field.value);
-    }
-  }
+  const read = messages.map(({ bytes, arrivedMs }) => ({ arrivedMs, ...messageFields(topic, bytes, arrivedMs) }));
+  const fields = read.flatMap(({ arrivedMs, fields: all }) => unreadFields(all, options).map((field) => ({ ...field, atMs: field.atMs ?? arrivedMs })));
   const newest = messages[0];
+  const values = gathered(fields);
   return {
     source,
-    everyMs: source.partial ? null : cadenceOf(messages),
+    everyMs: source.partial ? null : cadenceOf(messages.slice(0, LOOKED_AT).map(({ arrivedMs }) => arrivedMs)),
     time: read.find(({ time }) => time !== null)?.time ?? null,
-    values: [...values.values()].map(({ field, latest }) => ({
-      pointer: field.pointer, unitPointer: field.unitPointer, unit: field.unit, latest: latest.slice(0, VALUES_SHOWN),
-      guess: guessKind({ topic, pointer: field.pointer, unit: field.unit, values: latest }),
-    })),
-    excerpt: values.size === 0 && newest !== undefined ? excerpt(newest.bytes) : null,
+    values: values.map(({ place, seen }) => valueOf(topic, place, seen, source.partial)),
+    excerpt: values.length === 0 && newest !== undefined ? excerpt(newest.bytes) : null,
   };
 }
 
-function cadenceOf(messages: readonly UnclaimedMessage[]): number | null {
-  const steps = messages.slice(1).map(({ arrivedMs }, index) => (messages[index]?.arrivedMs ?? arrivedMs) - arrivedMs).sort((a, b) => a - b);
+type Seen = MessageField & { readonly atMs: number };
+
+/** Values by where they stand, newest first each. */
+function gathered(fields: readonly Seen[]): readonly { readonly place: ValuePlace; readonly seen: readonly Seen[] }[] {
+  const units = new Map<string, Set<string | null>>();
+  for (const { place } of fields) if (place.format === 'senml') units.set(place.name, (units.get(place.name) ?? new Set()).add(place.unit));
+  const byPart = new Map<string, { readonly place: ValuePlace; readonly seen: Seen[] }>();
+  for (const field of fields) {
+    // Only where one name carries several quantities does the unit have to say which.
+    const place = field.place.format === 'senml' && units.get(field.place.name)?.size === 1 ? { ...field.place, unit: null } : field.place;
+    const part = placeText(place) ?? '';
+    const known = byPart.get(part);
+    if (known === undefined) byPart.set(part, { place, seen: [field] });
+    else known.seen.push(field);
+  }
+  return [...byPart.values()];
+}
+
+function valueOf(topic: string, place: ValuePlace, seen: readonly Seen[], partial: boolean): UnclaimedValue {
+  const looked = seen.slice(0, LOOKED_AT);
+  const unit = looked[0]?.unit ?? null;
+  const part = placeText(place);
+  return {
+    place, part, unit, unitPointer: looked[0]?.unitPointer ?? null, latest: looked.slice(0, VALUES_SHOWN).map(({ value }) => value),
+    everyMs: partial ? null : cadenceOf([...new Set(looked.map(({ atMs }) => atMs))].sort((a, b) => b - a)),
+    guess: guessKind({ topic, part: telling(place), ...(place.format === 'json' ? {} : { partIs: 'the name' }), unit, values: looked.map(({ value }) => value) }),
+  };
+}
+
+/** What of its place says something about a value: of a SenML name the part behind the number of the device (RFC 9039, from memory), which is no words. */
+function telling(place: ValuePlace): string | null {
+  if (place.format !== 'senml') return placeText(place);
+  const rest = place.name.replace(/^urn:dev:[a-z]+:[^:_]*[:_]?/, '');
+  return rest === '' ? null : rest;
+}
+
+/** @param timesMs newest first. */
+function cadenceOf(timesMs: readonly number[]): number | null {
+  const steps = timesMs.slice(1).map((atMs, index) => (timesMs[index] ?? atMs) - atMs).sort((a, b) => a - b);
   return steps[Math.floor(steps.length / 2)] ?? null;
 }
 
@@ -83,9 +116,9 @@ export function likelyCadence(measuredMs: number): number {
   return usualMs.find((usual) => Math.abs(measuredMs - usual) <= usual / 10) ?? Math.max(SECOND, Math.round(measuredMs / SECOND) * SECOND);
 }
 
-/** Last part of the topic or pointer that says more than a number: `harbor-lobby/strip-a` + `/outlets/0/watts` → `strip-a-outlets-0-watts`. */
-export function likelyPointId(topic: string, siteTopics: string, pointer: string | null): string {
-  const rest = topic.startsWith(siteTopics) ? topic.slice(siteTopics.length) : topic;
-  const id = `${rest}/${pointer ?? ''}`.normalize('NFKD').toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 60).replace(/-+$/, '');
+/** What of topic and place says more than a number: `harbor-lobby/strip-a` + `/outlets/0/watts` → `strip-a-outlets-0-watts`. */
+export function likelyPointId(topic: string, siteTopics: string, place: ValuePlace): string {
+  const rest = place.format === 'sparkplug' ? topic.split('/').slice(2).join('/') : topic.startsWith(siteTopics) ? topic.slice(siteTopics.length) : topic;
+  const id = `${rest}/${telling(place) ?? ''}`.normalize('NFKD').toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 60).replace(/-+$/, '');
   return id === '' ? 'new-point' : id;
 }

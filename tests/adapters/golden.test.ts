@@ -1,6 +1,7 @@
 /**
  * Golden cases: every folder `tests/adapters/<format>/<case>/` is a test. `fields.json` says what the points ask for; `input.*` are the bytes
- * of the message; `expected.json` lists the samples, or `expected-reject.json` the samples kept and the refusals (by a part of their reason).
+ * of the message; `expected.json` lists the samples, or `expected-reject.json` the samples kept and the refusals (by a part of their reason), or
+ * `expected-unread.json` the samples and what no point reads.
  * Session formats have sequences instead: `session.test.ts`.
  * Times of RFC 3339 §5.8 (check-values §8.5) and RFC 8428 §5.1.2 (1276020076.001 s) stand in the `time-*` cases of json.
  */
@@ -16,6 +17,7 @@ const foldersIn = (url: URL): string[] => readdirSync(url, { withFileTypes: true
 const fieldsFile = z.array(z.strictObject({ pointId: z.string(), options: z.unknown() }));
 const samplesFile = z.array(z.strictObject({ pointId: z.string(), atMs: z.int().nullable(), value: z.union([z.number(), z.boolean(), z.string()]), unit: z.string().nullable(), nextWithinMs: z.int().optional(), historical: z.literal(true).optional() }));
 const rejectFile = z.strictObject({ samples: samplesFile, refusals: z.array(z.strictObject({ pointId: z.string().nullable(), reasonHas: z.string().min(3) })).min(1) });
+const unreadFile = z.strictObject({ samples: samplesFile, unread: z.array(z.strictObject({ name: z.string(), unit: z.string().nullable() })).min(1) });
 
 it('has cases for every format', () => {
   // CSV is no format of a message; its cases are in csv-golden.test.ts.
@@ -35,6 +37,10 @@ for (const [name, format] of formats) {
         const decoded = format.prepare(fields)(input, { topic: 'harbor-lobby/case', arrivedMs: 0 });
         if (files.includes('expected.json')) {
           expect(decoded).toEqual({ samples: samplesFile.parse(json('expected.json')), refusals: [] });
+          return;
+        }
+        if (files.includes('expected-unread.json')) {
+          expect(decoded).toEqual({ ...unreadFile.parse(json('expected-unread.json')), refusals: [] });
           return;
         }
         const expected = rejectFile.parse(json('expected-reject.json'));

@@ -1,6 +1,7 @@
 /**
  * Golden cases of session formats: every folder `tests/adapters/<format>/<case>/` is a sequence. `fields.json` says what the points ask for, `messages.json`
- * lists topic, time of arrival and bytes, `expected.json` what comes out of each message: samples, refusals (by a part of their reason), presence, requests.
+ * lists topic, time of arrival and bytes, `expected.json` what comes out of each message: samples, refusals (by a part of their reason), presence, requests, and what is
+ * handed on unclaimed, as it can be read again.
  *
  * The bytes of sparkplug were written by the npm package `sparkplug-payload` 1.0.3, which is not what reads them; the rules are those of
  * Eclipse Sparkplug 3.0.0, chapters 4–6 (check-values §8.2).
@@ -9,6 +10,8 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { z } from 'zod';
 import { loadFormats } from '../../adapters/load.ts';
+import { messageFields } from '../../adapters/message-fields.ts';
+import { placeText } from '../../src/domain/unclaimed.ts';
 
 const here = new URL('./', import.meta.url);
 const formats = await loadFormats();
@@ -19,6 +22,7 @@ const expectedFile = z.array(z.strictObject({
   refusals: z.array(z.strictObject({ pointId: z.string().nullable(), reasonHas: z.string().min(5) })).default([]),
   presence: z.array(z.strictObject({ state: z.enum(['online', 'offline']), pointIds: z.array(z.string()), atMs: z.int().optional(), whyHas: z.string().optional() })).default([]),
   ask: z.array(z.string()).default([]),
+  unclaimed: z.array(z.strictObject({ topic: z.string(), partial: z.literal(true).optional(), values: z.array(z.tuple([z.string(), z.union([z.number(), z.boolean(), z.string()]), z.int().nullable()])) })).default([]),
 }));
 
 for (const [name, format] of formats) {
@@ -44,6 +48,10 @@ for (const [name, format] of formats) {
             expect(decoded.presence?.[at], where).toMatchObject(change);
             expect(decoded.presence?.[at]?.why, where).toContain(whyHas);
           }
+          expect((decoded.unclaimed ?? []).map(({ topic: address, partial, bytes }) => ({
+            topic: address, ...(partial === undefined ? {} : { partial }),
+            values: messageFields(address, bytes, arrivedMs).fields.map(({ place, value, atMs }) => [placeText(place), value, atMs]),
+          })), where).toEqual(wanted?.unclaimed);
           expect((decoded.ask ?? []).map((asked) => asked.topic), where).toEqual(wanted?.ask);
         }
       });

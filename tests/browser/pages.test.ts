@@ -18,7 +18,7 @@ afterAll(async () => {
 
 const phone = { width: 375, height: 812 };
 const desk = { width: 1440, height: 900 };
-const paths = ['/', '/tanks/lobby', '/tanks/ward?range=7d', '/alarms', '/alarms/1', '/alarms/5', '/journal', '/sources', '/sources/claim?topic=sites/tower/strip&pointer=/outlets/0/watts', '/points/lobby/conductivity/calibration', '/import', '/no-such-page'];
+const paths = ['/', '/tanks/lobby', '/tanks/ward?range=7d', '/alarms', '/alarms/1', '/alarms/5', '/journal', '/sources', '/sources/claim?topic=sites/tower/strip&part=/outlets/0/watts', '/points/lobby/conductivity/calibration', '/import', '/no-such-page'];
 const openPaths = ['/login', `/acknowledge/${GOOD_TOKEN}`, '/acknowledge/old'];
 
 interface Visit {

@@ -78,7 +78,7 @@ async function publish(topic: string, payload: string, arrivedMs: number): Promi
 }
 
 const request = (more: Partial<ClaimRequest> = {}): ClaimRequest => ({
-  topic: 'hall/sump', ownerId: 'reef', pointId: 'sump', name: 'Sump', kind: 'temperature', unit: '°F', equipment: null, everyMs: 30 * SECOND, pointer: null, unitPointer: null, time: null, by: 'Ana', ...more,
+  topic: 'hall/sump', ownerId: 'reef', pointId: 'sump', name: 'Sump', kind: 'temperature', unit: '°F', equipment: null, everyMs: 30 * SECOND, place: { format: 'number' }, unitPointer: null, time: null, by: 'Ana', ...more,
 });
 
 const valuesOf = async (pointId: string) => {
@@ -114,11 +114,11 @@ test('a claimed source becomes a point, with the past that was kept, and rings n
 test('values of one message are claimed one after the other, each with its past', async () => {
   for (let i = 0; i < 3; i += 1) await publish('hall/strip', JSON.stringify({ ts: startMs / 1000 + i * 60, a: { watts: 100 + i }, b: { watts: 'n/a' }, c: { watts: 7 } }), startMs + i * 60 * SECOND + 400);
   const time = { pointer: '/ts', format: 's' } as const;
-  expect(await desk.claim(request({ topic: 'hall/strip', pointId: 'a', kind: 'power', unit: null, pointer: '/a/watts', time }))).toMatchObject({ outcome: 'claimed', stored: 3 });
+  expect(await desk.claim(request({ topic: 'hall/strip', pointId: 'a', kind: 'power', unit: null, place: { format: 'json', pointer: '/a/watts' }, time }))).toMatchObject({ outcome: 'claimed', stored: 3 });
   expect(await valuesOf('reef/a')).toEqual([[0, 100, 0], [60, 101, 0], [120, 102, 0]]);
   expect(await store.unclaimedSources()).toMatchObject([{ topic: 'hall/strip', partial: true }]);
   await publish('hall/strip', JSON.stringify({ ts: startMs / 1000 + 180, a: { watts: 103 }, c: { watts: 8 } }), startMs + 180 * SECOND);
-  expect(await desk.claim(request({ topic: 'hall/strip', pointId: 'c', kind: 'power', unit: null, pointer: '/c/watts', time }))).toMatchObject({ outcome: 'claimed', stored: 4 });
+  expect(await desk.claim(request({ topic: 'hall/strip', pointId: 'c', kind: 'power', unit: null, place: { format: 'json', pointer: '/c/watts' }, time }))).toMatchObject({ outcome: 'claimed', stored: 4 });
   expect((await valuesOf('reef/c')).map(([, value]) => value)).toEqual([7, 7, 7, 8]);
   expect(await store.unclaimedSources()).toEqual([]);
 });

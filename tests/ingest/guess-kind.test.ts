@@ -2,18 +2,18 @@
 import { expect, it } from 'vitest';
 import { guessKind } from '../../src/ingest/guess-kind.ts';
 
-const guess = (topic: string, values: readonly (number | boolean | string)[], more: { pointer?: string; unit?: string } = {}) =>
-  guessKind({ topic, pointer: more.pointer ?? null, unit: more.unit ?? null, values });
+const guess = (topic: string, values: readonly (number | boolean | string)[], more: { part?: string; unit?: string } = {}) =>
+  guessKind({ topic, part: more.part ?? null, unit: more.unit ?? null, values });
 
 it.each([
   ['harbor-lobby/reef/temperature', [25.3, 25.4], {}, 'temperature', '°C'],
   ['harbor-lobby/reef/temperature', [77.9, 78.3], {}, 'temperature', '°F'],
-  ['harbor-lobby/room', [71.2], { pointer: '/temp_f' }, 'temperature', '°F'],
-  ['harbor-lobby/room', [21.2], { pointer: '/sensor/tempC' }, 'temperature', '°C'],
-  ['harbor-lobby/strip-a', [295.2, 0], { pointer: '/outlets/0/watts' }, 'power', null],
+  ['harbor-lobby/room', [71.2], { part: '/temp_f' }, 'temperature', '°F'],
+  ['harbor-lobby/room', [21.2], { part: '/sensor/tempC' }, 'temperature', '°C'],
+  ['harbor-lobby/strip-a', [295.2, 0], { part: '/outlets/0/watts' }, 'power', null],
   ['harbor-lobby/strip-a/heater-1/power', [295.2], {}, 'power', null],
-  ['harbor-lobby/strip-a', [1204.31], { pointer: '/energy_wh' }, 'energy', 'Wh'],
-  ['harbor-lobby/strip-a', [1204.31], { pointer: '/total_kwh' }, 'energy', 'kWh'],
+  ['harbor-lobby/strip-a', [1204.31], { part: '/energy_wh' }, 'energy', 'Wh'],
+  ['harbor-lobby/strip-a', [1204.31], { part: '/total_kwh' }, 'energy', 'kWh'],
   ['harbor-lobby/sump/ph', [8.1, 8.2], {}, 'acidity', null],
   ['harbor-lobby/sump/ec', [53_000, 53_100], {}, 'conductivity', 'µS/cm'],
   ['harbor-lobby/sump/ec', [53.0], {}, 'conductivity', 'mS/cm'],
@@ -33,7 +33,7 @@ it.each([
 
 it('says why', () => {
   expect(guess('harbor-lobby/reef/temperature', [77.9, 78.3])?.reason).toBe('the topic says "temperature", and 77.9 to 78.3 is usual in °F');
-  expect(guess('harbor-lobby/room', [71.2], { pointer: '/temp_f' })?.reason).toBe('the key says "temp f"');
+  expect(guess('harbor-lobby/room', [71.2], { part: '/temp_f' })?.reason).toBe('the key says "temp f"');
   expect(guess('harbor-lobby/x', [44], { unit: '%' })?.reason).toContain('it could also be relative humidity');
 });
 

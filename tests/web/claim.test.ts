@@ -3,7 +3,7 @@ import { expect, test } from 'vitest';
 import { makeSite } from './site.ts';
 
 const topic = 'sites/tower/lobby/sump_temp';
-const claimUrl = (of: string, pointer?: string) => `/sources/claim?topic=${encodeURIComponent(of)}${pointer === undefined ? '' : `&pointer=${encodeURIComponent(pointer)}`}`;
+const claimUrl = (of: string, part?: string) => `/sources/claim?topic=${encodeURIComponent(of)}${part === undefined ? '' : `&part=${encodeURIComponent(part)}`}`;
 const fields = { topic, owner: 'lobby', pointId: 'sump-temperature', name: '', kind: 'temperature', unit: '°F', equipment: '', every: '30s' };
 
 test('the page lists them with latest values, rate and a guess called one', async () => {
@@ -41,11 +41,11 @@ test('claiming hands the desk what was chosen', async () => {
   const answer = await visitor.post('/sources/claim', fields);
   expect([answer.statusCode, answer.headers.location]).toEqual([303, '/sources?claimed=lobby%2Fdisplay-temperature&stored=17']);
   expect(world.claims).toEqual([{
-    topic, ownerId: 'lobby', pointId: 'sump-temperature', name: null, kind: 'temperature', unit: '°F', equipment: null, everyMs: 30_000, pointer: null, unitPointer: null, time: null, by: 'Ada Example',
+    topic, ownerId: 'lobby', pointId: 'sump-temperature', name: null, kind: 'temperature', unit: '°F', equipment: null, everyMs: 30_000, place: { format: 'number' }, unitPointer: null, time: null, by: 'Ada Example',
   }]);
   expect((await visitor.get(String(answer.headers.location))).body).toContain('Display temperature is claimed. 17 kept readings came along as history.');
-  await visitor.post('/sources/claim', { ...fields, topic: 'sites/tower/strip', pointer: '/outlets/0/watts', kind: 'power', unit: 'W', equipment: 'lobby/heater-1', useTime: 'yes' });
-  expect(world.claims[1]).toMatchObject({ kind: 'power', unit: null, equipment: 'heater-1', pointer: '/outlets/0/watts', time: { pointer: '/ts', format: 's' } });
+  await visitor.post('/sources/claim', { ...fields, topic: 'sites/tower/strip', part: '/outlets/0/watts', kind: 'power', unit: 'W', equipment: 'lobby/heater-1', useTime: 'yes' });
+  expect(world.claims[1]).toMatchObject({ kind: 'power', unit: null, equipment: 'heater-1', place: { format: 'json', pointer: '/outlets/0/watts' }, time: { pointer: '/ts', format: 's' } });
 });
 
 test('a refusal shows every reason and the line to write by hand, and keeps what was typed', async () => {

@@ -43,8 +43,8 @@ export function claimPage({ viewer, facts, value, fields, tanks, sites, equipmen
       <section class="narrow">
         <h1>{w.claimTitle}</h1>
         <dl class="facts panel">
-          <dt>{w.topic}</dt><dd><code>{source.topic}</code></dd>
-          {value.pointer !== null && <><dt>{w.pointer}</dt><dd><code>{value.pointer}</code></dd></>}
+          <dt>{value.place.format === 'sparkplug' ? w.gateway : w.topic}</dt><dd><code>{source.topic}</code></dd>
+          {value.part !== null && <><dt>{w.part[value.place.format]}</dt><dd><code>{value.part}</code></dd></>}
           <dt>{w.latest}</dt><dd>{`${latestText(value)} (${showAge(source.lastMs, viewer.nowMs)})`}</dd>
           <dt>{w.guessed}</dt><dd>{guessText(value)}</dd>
         </dl>
@@ -56,7 +56,7 @@ export function claimPage({ viewer, facts, value, fields, tanks, sites, equipmen
         )}
         <form method="post" action="/sources/claim" class="stack">
           <input type="hidden" name="topic" value={source.topic} />
-          {value.pointer !== null && <input type="hidden" name="pointer" value={value.pointer} />}
+          {value.part !== null && <input type="hidden" name="part" value={value.part} />}
           <label>{w.owner}
             <select name="owner">
               {tanks.map((tank) => <option key={tank.id} value={tank.id} selected={tank.id === fields.owner}>{tank.name}</option>)}

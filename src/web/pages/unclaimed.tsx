@@ -24,11 +24,11 @@ function Source({ facts, nowMs, siteNameOf }: { facts: UnclaimedFacts; nowMs: nu
     <li>
       <p><code>{source.topic}</code>{` · ${source.siteId === null ? w.noSite : siteNameOf(source.siteId)}`}</p>
       <p class="muted">{source.partial ? w.partly : heard}{', '}<time dateTime={iso(source.lastMs)}>{w.last(showAge(source.lastMs, nowMs))}</time></p>
-      {values.slice(0, OPEN_VALUES).map((value) => <Value key={value.pointer} topic={source.topic} value={value} />)}
+      {values.slice(0, OPEN_VALUES).map((value) => <Value key={value.part} topic={source.topic} value={value} />)}
       {values.length > OPEN_VALUES && (
         <details>
           <summary>{w.moreValues(values.length - OPEN_VALUES)}</summary>
-          {values.slice(OPEN_VALUES).map((value) => <Value key={value.pointer} topic={source.topic} value={value} />)}
+          {values.slice(OPEN_VALUES).map((value) => <Value key={value.part} topic={source.topic} value={value} />)}
         </details>
       )}
       {values.length === 0 && <p>{excerpt === null ? w.tooLong : <>{w.unreadable}{' '}<code>{excerpt}</code></>}</p>}
@@ -37,16 +37,16 @@ function Source({ facts, nowMs, siteNameOf }: { facts: UnclaimedFacts; nowMs: nu
 }
 
 function Value({ topic, value }: { topic: string; value: UnclaimedValue }) {
-  const { pointer } = value;
+  const { part } = value;
   return (
     <div class="unclaimed-value">
       <p>
-        {pointer !== null && <><code>{pointer}</code>{' '}</>}
+        {part !== null && <><code>{part}</code>{' '}</>}
         <b>{latestText(value)}</b>{' '}
         <span class="muted">{guessText(value)}</span>
       </p>
-      <a class="button" href={`/sources/claim?topic=${encodeURIComponent(topic)}${pointer === null ? '' : `&pointer=${encodeURIComponent(pointer)}`}`}>
-        {words.unclaimed.claim}<span class="sr">{` ${topic} ${pointer ?? ''}`}</span>
+      <a class="button" href={`/sources/claim?topic=${encodeURIComponent(topic)}${part === null ? '' : `&part=${encodeURIComponent(part)}`}`}>
+        {words.unclaimed.claim}<span class="sr">{` ${topic} ${part ?? ''}`}</span>
       </a>
     </div>
   );

@@ -12,7 +12,7 @@ import { likelyCadence, likelyPointId, type UnclaimedFacts, type UnclaimedValue,
 import { WebError } from '../web-error.ts';
 import { words } from '../words.ts';
 
-const which = z.object({ topic: z.string().min(1).max(1000), pointer: z.string().max(500).optional().transform((pointer) => pointer ?? null) });
+const which = z.object({ topic: z.string().min(1).max(1000), part: z.string().max(500).optional().transform((part) => part ?? null) });
 const w = words.unclaimed;
 const claimForm = which.extend({
   owner: z.string().min(1).max(200),
@@ -39,9 +39,9 @@ export function claimRoutes(app: FastifyInstance, context: WebContext): void {
     const outcome = await context.desk.claim({
       topic: facts.source.topic, ownerId: data.owner, pointId: data.pointId, name: data.name === '' ? null : data.name, kind: data.kind,
       // The unit the message names for each value goes with the value.
-      unit: data.unit === '' || data.unit === kinds[data.kind].unit ? null : data.unit,
+      unit: data.unit === '' || data.unit === kinds[data.kind].unit || (value.place.format === 'senml' && data.unit === value.unit) ? null : data.unit,
       equipment: data.equipment === '' ? null : data.equipment.slice(data.equipment.indexOf('/') + 1), everyMs: parseDuration(data.every) ?? 0,
-      pointer: value.pointer, unitPointer: value.unitPointer !== null && value.unit !== null && unitsOf(data.kind).includes(value.unit) ? value.unitPointer : null,
+      place: value.place, unitPointer: value.unitPointer !== null && value.unit !== null && unitsOf(data.kind).includes(value.unit) ? value.unitPointer : null,
       time: data.useTime ? facts.time : null, by: byOf(context, request),
     });
     if (outcome.outcome === 'refused') return show(request, reply, 409, facts, value, data, outcome);
@@ -55,9 +55,9 @@ export function claimRoutes(app: FastifyInstance, context: WebContext): void {
   });
 
   async function wanted(given: unknown): Promise<{ readonly facts: UnclaimedFacts; readonly value: UnclaimedValue }> {
-    const { topic, pointer } = which.parse(given);
+    const { topic, part } = which.parse(given);
     const facts = await unclaimedFact(context.store, context.fleet(), topic);
-    const value = facts?.values.find((one) => one.pointer === pointer);
+    const value = facts?.values.find((one) => one.part === part);
     if (facts === null || value === undefined) throw new WebError(404, w.gone);
     return { facts, value };
   }
@@ -74,13 +74,14 @@ export function claimRoutes(app: FastifyInstance, context: WebContext): void {
 }
 
 /** Guesses filled in, for a person to look over. */
-function proposed({ source, everyMs, time }: UnclaimedFacts, { pointer, guess }: UnclaimedValue, fleet: Fleet): ClaimFields {
+function proposed({ source, everyMs: messageEveryMs, time }: UnclaimedFacts, { place, everyMs: ownEveryMs, guess }: UnclaimedValue, fleet: Fleet): ClaimFields {
   const site = fleet.sites.find(({ id }) => id === source.siteId);
   const tanks = fleet.tanks.filter(({ siteId }) => siteId === source.siteId);
   const named = tanks.find(({ id }) => source.topic.includes(id));
+  const everyMs = ownEveryMs ?? messageEveryMs;
   const claimedEveryMs = fleet.points.find((point) => point.source?.topic === source.topic)?.everyMs ?? null;
   return {
-    owner: (named ?? tanks[0])?.id ?? '', pointId: likelyPointId(source.topic, site?.topics ?? '', pointer), name: '', kind: guess?.kind ?? '', unit: guess?.unit ?? '', equipment: '',
+    owner: (named ?? tanks[0])?.id ?? '', pointId: likelyPointId(source.topic, site?.topics ?? '', place), name: '', kind: guess?.kind ?? '', unit: guess?.unit ?? '', equipment: '',
     every: shortDuration(claimedEveryMs ?? (everyMs === null ? null : likelyCadence(everyMs))), useTime: time !== null,
   };
 }
