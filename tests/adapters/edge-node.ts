@@ -4,7 +4,7 @@ import { connectAsync, type MqttClient } from 'mqtt';
 import { z } from 'zod';
 
 const require = createRequire(import.meta.url);
-const { encodePayload, decodePayload } = z
+export const { encodePayload, decodePayload } = z
   .object({
     encodePayload: z.custom<(payload: object) => Uint8Array>((value) => typeof value === 'function'),
     decodePayload: z.custom<(bytes: Uint8Array) => { readonly seq?: unknown; readonly metrics?: readonly { readonly name?: string; readonly value?: unknown }[] }>((value) => typeof value === 'function'),
