@@ -30,7 +30,7 @@ export class UnreadMetrics {
     const told = partial ? [...this.#latest.values()].filter(({ toldMs }) => toldMs === null).map(({ metric }) => metric) : heard;
     const all = [...told, ...this.#standing(arrivedMs)];
     if (all.length === 0) return [];
-    this.#nextMs = arrivedMs + PARTIAL_EVERY_MS;
+    if (partial) this.#nextMs = arrivedMs + PARTIAL_EVERY_MS;
     for (const metric of all) {
       if (!metric.isHistorical) this.#latest.set(metric.name, { metric, toldMs: arrivedMs });
     }

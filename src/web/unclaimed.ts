@@ -37,6 +37,8 @@ type Reader = Pick<UnclaimedStore, 'unclaimedSources' | 'unclaimedSource' | 'unc
 /** Enough to tell a cadence, and a value that wanders from one that stands. */
 const LOOKED_AT = 24;
 const VALUES_SHOWN = 5;
+/** Characters of an id that is proposed. */
+const MAX_ID = 60;
 
 export async function unclaimedFacts(store: Reader, fleet: Fleet): Promise<readonly UnclaimedFacts[]> {
   const all = await Promise.all((await store.unclaimedSources()).map((source) => factsOf(store, fleet, source)));
@@ -86,7 +88,8 @@ function gathered(fields: readonly Seen[]): readonly { readonly place: ValuePlac
 }
 
 function valueOf(topic: string, place: ValuePlace, seen: readonly Seen[], partial: boolean): UnclaimedValue {
-  const looked = seen.slice(0, LOOKED_AT);
+  // What a gateway had stored comes later than what is newer.
+  const looked = [...seen].sort((a, b) => b.atMs - a.atMs).slice(0, LOOKED_AT);
   const unit = looked[0]?.unit ?? null;
   const part = placeText(place);
   return {
@@ -119,6 +122,9 @@ export function likelyCadence(measuredMs: number): number {
 /** What of topic and place says more than a number: `harbor-lobby/strip-a` + `/outlets/0/watts` → `strip-a-outlets-0-watts`. */
 export function likelyPointId(topic: string, siteTopics: string, place: ValuePlace): string {
   const rest = place.format === 'sparkplug' ? topic.split('/').slice(2).join('/') : topic.startsWith(siteTopics) ? topic.slice(siteTopics.length) : topic;
-  const id = `${rest}/${telling(place) ?? ''}`.normalize('NFKD').toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 60).replace(/-+$/, '');
+  const words = `${rest}/${telling(place) ?? ''}`.normalize('NFKD').toLowerCase().split(/[^a-z0-9]+/).filter((word) => word !== '');
+  // The last words say what is measured, those before them where.
+  while (words.length > 1 && words.join('-').length > MAX_ID) words.shift();
+  const id = words.join('-').slice(0, MAX_ID);
   return id === '' ? 'new-point' : id;
 }

@@ -1,10 +1,11 @@
 /** Changing the fleet while the service runs, over the real engine, store, file and router. */
+import { Encoder } from 'cbor-x';
 import { chmodSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { loadFormats } from '../../adapters/load.ts';
-import { makeRouter } from '../../adapters/router.ts';
+import { makeRouter, type Routed } from '../../adapters/router.ts';
 import { replaceableRouter, type ReplaceableRouter } from '../../adapters/replaceable-router.ts';
 import { StandingClock } from '../../src/clock.ts';
 import { Desk } from '../../src/config/fleet-desk.ts';
@@ -18,6 +19,8 @@ import { compileRules } from '../../src/rules/compile.ts';
 import { loadRuleKinds } from '../../src/rules/load.ts';
 import type { Store } from '../../src/store/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
+import { unclaimedFact } from '../../src/web/unclaimed.ts';
+import { encodePayload } from '../adapters/edge-node.ts';
 
 const readers = { kinds: await loadRuleKinds(), formats: await loadFormats(), broker: 'external' as const };
 const startMs = Date.parse('2026-03-03T18:00:00Z');
@@ -29,6 +32,7 @@ clients:
       - id: hall
         name: Hall
         timeZone: America/Denver
+        sparkplugGroup: hall
         tanks:
           - id: reef
             name: Reef
@@ -71,10 +75,11 @@ afterEach(async () => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-async function publish(topic: string, payload: string, arrivedMs: number): Promise<void> {
+async function publish(topic: string, payload: string | Uint8Array, arrivedMs: number): Promise<Routed> {
   clock.set(arrivedMs);
   const routed = router.route({ topic, bytes: Buffer.from(payload), arrivedMs, retain: false });
   await new Promise<void>((resolve) => engine.deliver({ arrivedMs, ...routed, committed: resolve }));
+  return routed;
 }
 
 const request = (more: Partial<ClaimRequest> = {}): ClaimRequest => ({
@@ -121,6 +126,84 @@ test('values of one message are claimed one after the other, each with its past'
   expect(await desk.claim(request({ topic: 'hall/strip', pointId: 'c', kind: 'power', unit: null, place: { format: 'json', pointer: '/c/watts' }, time }))).toMatchObject({ outcome: 'claimed', stored: 4 });
   expect((await valuesOf('reef/c')).map(([, value]) => value)).toEqual([7, 7, 7, 8]);
   expect(await store.unclaimedSources()).toEqual([]);
+});
+
+const asCbor = (pack: readonly Record<string, unknown>[]): Uint8Array => {
+  // RFC 8428 §6, table 4.
+  const numbers: Readonly<Record<string, number>> = { bn: -2, bt: -3, bu: -4, n: 0, u: 1, v: 2, t: 6, ut: 7 };
+  return new Encoder({ mapsAsObjects: false, useRecords: false }).encode(pack.map((record) => new Map(Object.entries(record).map(([key, value]) => [numbers[key] ?? key, value]))));
+};
+const values = async (topic: string) => (await unclaimedFact(store, desk.inForce.fleet, topic))?.values ?? [];
+const shown = async (topic: string) => (await values(topic)).map(({ part, latest, everyMs, guess }) => [part, latest, everyMs, guess?.kind ?? null]);
+
+test.each([['JSON', (pack: readonly Record<string, unknown>[]) => JSON.stringify(pack)], ['CBOR', asCbor]] as const)('a value of a SenML pack (%s) is claimed with its past at its own times, and the rest stays offered', async (_what, write) => {
+  const topic = 'hall/gateway';
+  const device = 'urn:dev:ow:10e2073a01080063:';
+  // Relative times count from the arrival (RFC 8428 §4.5.3); each pack holds the last minute.
+  const pack = (n: number) => write([{ bn: device, n: 'temp', u: 'Cel', v: (2500 + 10 * n) / 100, t: -60 }, { n: 'temp', u: 'Cel', v: (2505 + 10 * n) / 100, t: -30 }, { n: 'temp', u: 'Cel', v: (2507 + 10 * n) / 100 }, { n: 'humidity', u: '%RH', v: 40 + n }]);
+  for (const n of [0, 1]) expect(await publish(topic, pack(n), startMs + n * 90 * SECOND)).toMatchObject({ samples: [], refusals: [] });
+  expect(await shown(topic)).toEqual([
+    [`${device}temp`, [25.17, 25.15, 25.1, 25.07, 25.05], 30 * SECOND, 'temperature'],
+    [`${device}humidity`, [41, 40], 90 * SECOND, 'humidity'],
+  ]);
+  const [temperature, humidity] = await values(topic);
+  if (temperature === undefined || humidity === undefined) throw new Error('not shown');
+  expect(await desk.claim(request({ topic, pointId: 'display', unit: null, place: temperature.place }))).toEqual({ outcome: 'claimed', pointId: 'reef/display', stored: 6, unreadable: 0 });
+  expect(readFileSync(file, 'utf8')).toContain(`source: { topic: hall/gateway, format: senml, name: ${device}temp } }`);
+  expect(await valuesOf('reef/display')).toEqual([[-60, 25, 0], [-30, 25.05, 0], [0, 25.07, Quality.stampedOnArrival], [30, 25.1, 0], [60, 25.15, 0], [90, 25.17, Quality.stampedOnArrival]]);
+  expect(engine.view.openAlarms.size).toBe(0);
+  // Read live; what no point reads of it is no refusal, and is offered with its own past.
+  const routed = await publish(topic, pack(2), startMs + 180 * SECOND);
+  expect([routed.refusals, routed.samples.length, routed.unclaimed?.length]).toEqual([[], 3, 1]);
+  expect(engine.view.latest('reef/display')).toMatchObject({ value: 25.27 });
+  expect(await shown(topic)).toEqual([[`${device}humidity`, [42, 41, 40], null, 'humidity']]);
+  expect(await desk.claim(request({ topic, ownerId: 'hall', pointId: 'room-humidity', kind: 'humidity', unit: null, place: humidity.place }))).toMatchObject({ outcome: 'claimed', stored: 3 });
+  expect((await valuesOf('hall/room-humidity')).map(([atS, value]) => [atS, value])).toEqual([[0, 40], [90, 41], [180, 42]]);
+  expect(await store.unclaimedSources()).toEqual([]);
+  expect((await publish(topic, pack(3), startMs + 270 * SECOND)).unclaimed).toBeUndefined();
+});
+
+// RFC 8428 §5.1.3 (check-values §8.1): one name carries four quantities; times made recent.
+test('of a SenML name with several units each is claimed by its unit', async () => {
+  const pack = (JSON.parse(readFileSync(new URL('../adapters/senml/rfc8428-5-1-3-mixed-units/input.json', import.meta.url), 'utf8')) as Record<string, unknown>[]).map((record) => ('bt' in record ? { ...record, bt: startMs / 1000 - 180 } : record));
+  await publish('hall/gateway', JSON.stringify(pack), startMs);
+  const name = 'urn:dev:ow:10e2073a01080063';
+  const list = await values('hall/gateway');
+  expect(list.map(({ part }) => part).sort()).toEqual(['%EL', '%RH', 'lat', 'lon'].map((unit) => `${name} ${unit}`));
+  const humidity = list.find(({ part }) => part === `${name} %RH`);
+  if (humidity === undefined) throw new Error('not shown');
+  expect(await desk.claim(request({ topic: 'hall/gateway', kind: 'humidity', unit: null, place: humidity.place }))).toMatchObject({ outcome: 'claimed', stored: 4, unreadable: 0 });
+  expect(readFileSync(file, 'utf8')).toContain(`source: { topic: hall/gateway, format: senml, name: ${name}, unit: "%RH" } }`);
+  expect(await valuesOf('reef/sump')).toEqual([[-180, 20, 0], [-120, 20.3, 0], [-60, 20.7, 0], [0, 21.2, 0]]);
+});
+
+test('a metric of a gateway nobody reads is claimed by its name, and its session goes on', async () => {
+  const metrics = (list: readonly object[], seq: number, atMs: number) => encodePayload({ timestamp: atMs, seq, metrics: list.map((one) => ({ timestamp: atMs, ...one })) });
+  const send = (type: string, payload: Uint8Array, atMs: number) => publish(`spBv1.0/hall/${type}`, payload, atMs);
+  const address = 'spBv1.0/hall/plant room/sump';
+  await send('NBIRTH/plant room', metrics([{ name: 'bdSeq', type: 'Int64', value: 0 }, { name: 'Node Control/Rebirth', type: 'Boolean', value: false }], 0, startMs), startMs);
+  await send('DBIRTH/plant room/sump', metrics([{ name: 'Water/Temperature', alias: 1, type: 'Float', value: 25.1 }, { name: 'Water/Level', alias: 2, type: 'Int16', value: 310 }, { name: 'Serial', alias: 3, type: 'Bytes', value: new Uint8Array(3) }], 1, startMs), startMs);
+  for (const n of [1, 2, 3]) expect(await send('DDATA/plant room/sump', metrics([{ alias: 1, type: 'Float', value: 25.1 + n / 10 }], 1 + n, startMs + n * 20 * SECOND - 400), startMs + n * 20 * SECOND)).toMatchObject({ refusals: [] });
+  await send('DDATA/plant room/sump', metrics([{ alias: 1, type: 'Float', value: 24.9, timestamp: startMs - 3600 * SECOND, isHistorical: true }], 5, startMs + 70 * SECOND), startMs + 70 * SECOND);
+  expect(await shown(address)).toEqual([['Water/Temperature', [25.4, 25.3, 25.2, 25.1, 24.9], 20 * SECOND, 'temperature'], ['Water/Level', [310], null, 'level']]);
+  expect(await store.unclaimedSource(address)).toMatchObject({ siteId: 'hall', partial: false });
+
+  expect(await desk.claim(request({ topic: address, pointId: 'water', unit: '°C', place: { format: 'sparkplug', metric: 'Water/Temperature' } }))).toEqual({ outcome: 'claimed', pointId: 'reef/water', stored: 5, unreadable: 0 });
+  expect(readFileSync(file, 'utf8')).toContain('source: { topic: spBv1.0/hall/plant room/sump, format: sparkplug, metric: Water/Temperature } }');
+  expect(await valuesOf('reef/water')).toEqual([[-3600, 24.9, Quality.history], [0, 25.1, 0], [19.6, 25.2, 0], [39.6, 25.3, 0], [59.6, 25.4, 0]]);
+  expect(engine.view.latest('reef/water')).toMatchObject({ value: 25.4 });
+
+  // By number alone, without a new birth; the sequence goes on as well.
+  expect(await send('DDATA/plant room/sump', metrics([{ alias: 1, type: 'Float', value: 25.8 }, { alias: 2, type: 'Int16', value: 305 }], 6, startMs + 80 * SECOND), startMs + 80 * SECOND)).toMatchObject({ refusals: [], ask: [], unclaimed: [{ topic: address, siteId: 'hall', partial: true }] });
+  expect(engine.view.latest('reef/water')).toMatchObject({ value: 25.8 });
+  expect(await shown(address)).toEqual([['Water/Level', [305, 310], null, 'level']]);
+  expect(await send('DDATA/plant room/sump', metrics([{ alias: 1, type: 'Float', value: 25.9 }], 8, startMs + 90 * SECOND), startMs + 90 * SECOND)).toMatchObject({ refusals: [{ reason: expect.stringContaining('lost on the way') }], ask: [{ topic: 'spBv1.0/hall/NCMD/plant room' }] });
+  // The second one, of a device that is read in part; then nothing is left but what cannot be a reading.
+  expect(await desk.claim(request({ topic: address, pointId: 'level', kind: 'level', unit: 'mm', place: { format: 'sparkplug', metric: 'Water/Level' } }))).toMatchObject({ outcome: 'claimed', stored: 2 });
+  expect((await valuesOf('reef/level')).map(([atS, value]) => [atS, value])).toEqual([[0, 310], [80, 305]]);
+  expect(await store.unclaimedSources()).toEqual([]);
+  // Its death is that of a gateway that is read.
+  expect((await send('NDEATH/plant room', metrics([{ name: 'bdSeq', type: 'Int64', value: 0 }], 0, startMs), startMs + 100 * SECOND)).presence).toMatchObject([{ state: 'offline', pointIds: ['reef/water', 'reef/level'] }]);
 });
 
 test.each<[string, Partial<ClaimRequest>, string]>([

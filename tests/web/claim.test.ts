@@ -48,6 +48,36 @@ test('claiming hands the desk what was chosen', async () => {
   expect(world.claims[1]).toMatchObject({ kind: 'power', unit: null, equipment: 'heater-1', place: { format: 'json', pointer: '/outlets/0/watts' }, time: { pointer: '/ts', format: 's' } });
 });
 
+test('names of a SenML pack and metrics of a gateway are shown each with their own guess, and claimed as what they are', async () => {
+  const { world, logIn } = await makeSite();
+  const visitor = await logIn();
+  const { body } = await visitor.get('/sources');
+  const name = 'urn:dev:ow:10e2073a01080063:sump_temp';
+  const metric = 'Plant room/Return manifold/Water temperature after the heat exchanger';
+  expect(body).toMatch(/<code>urn:dev:ow:10e2073a01080063:sump_temp<\/code>.*?<b>25\.6, 25\.35, 25\.1 Cel<\/b>.*?perhaps temperature in Cel: the message says Cel and the word &quot;temp&quot;/);
+  expect(body).toMatch(/<code>urn:dev:ow:10e2073a01080063:cond<\/code>.*?<b>5\.3, 5\.3, 5\.3 S\/m<\/b>.*?perhaps conductivity in S\/m/);
+  expect(body).toMatch(/spBv1\.0\/tower\/plant room\/skid<\/code> · Main lobby/);
+  expect(body).toMatch(/Water temperature after the heat exchanger<\/code>.*?<b>25\.75, 25\.625, 25\.5<\/b>.*?perhaps temperature in °C: the name says &quot;temperature&quot;/);
+  expect(body).toMatch(/<code>Top-off\/Float<\/code>.*?<b>true<\/b>.*?perhaps on or off: the name says &quot;float&quot;/);
+
+  const senml = await visitor.get(claimUrl('sites/tower/gateway', name));
+  expect(senml.body).toMatch(/<dt>Name in the pack<\/dt><dd><code>urn:dev:ow:10e2073a01080063:sump_temp/);
+  expect(senml.body).toMatch(/name="pointId" value="gateway-sump-temp"/);
+  expect(senml.body).not.toContain('Take the time from');
+  const gateway = await visitor.get(claimUrl('spBv1.0/tower/plant room/skid', metric));
+  expect(gateway.body).toMatch(/<dt>Gateway<\/dt><dd><code>spBv1\.0\/tower\/plant room\/skid<\/code><\/dd><dt>Metric<\/dt>/);
+  expect(gateway.body).toMatch(/name="pointId" value="return-manifold-water-temperature-after-the-heat-exchanger"/);
+  expect(gateway.body).toMatch(/name="every" value="30s"/);
+
+  await visitor.post('/sources/claim', { ...fields, topic: 'sites/tower/gateway', part: name, unit: 'Cel' });
+  await visitor.post('/sources/claim', { ...fields, topic: 'spBv1.0/tower/plant room/skid', part: metric, unit: '°F' });
+  expect(world.claims).toMatchObject([
+    // The message says the unit of each value.
+    { topic: 'sites/tower/gateway', unit: null, place: { format: 'senml', name, unit: null, read: 'value' }, unitPointer: null, time: null },
+    { topic: 'spBv1.0/tower/plant room/skid', unit: '°F', place: { format: 'sparkplug', metric }, unitPointer: null, time: null },
+  ]);
+});
+
 test('a refusal shows every reason and the line to write by hand, and keeps what was typed', async () => {
   const { world, logIn } = await makeSite();
   const visitor = await logIn();

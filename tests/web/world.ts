@@ -1,5 +1,6 @@
 /** An invented fleet with history and alarms in every state, behind a running web: what the tests of the web look at. */
 import { z } from 'zod';
+import { type KeptMetric, writeKept } from '../../adapters/sparkplug-kept.ts';
 import type { Clock } from '../../src/clock.ts';
 import type { Alarm, AlarmState, AlarmStatus, BaseState, Priority } from '../../src/domain/alarm.ts';
 import { DAY, HOUR, MINUTE, SECOND } from '../../src/domain/duration.ts';
@@ -254,16 +255,22 @@ async function seedAlarms(store: FakeStore, engine: FakeEngine, rules: readonly 
     { id: '1/0/ada/opened', alarmId: 1, personId: 'ada', reason: 'opened', createdMs: nowMs - 46 * MINUTE, state: 'handed-over', attempts: 1, nextTryMs: nowMs, handedOverMs: nowMs - 45 * MINUTE, lastError: null },
     { id: '1/1/ada/repeated', alarmId: 1, personId: 'ada', reason: 'repeated', createdMs: nowMs - 16 * MINUTE, state: 'queued', attempts: 2, nextTryMs: nowMs + MINUTE, handedOverMs: null, lastError: 'connection refused' },
   );
-  const message = (topic: string, agoMs: number, text: string) => ({ topic, siteId: 'tower', arrivedMs: nowMs - agoMs, bytes: new TextEncoder().encode(text) });
-  const unclaimed = (topic: string, texts: readonly string[]): void => {
+  const message = (topic: string, agoMs: number, text: string | Uint8Array) => ({ topic, siteId: 'tower', arrivedMs: nowMs - agoMs, bytes: typeof text === 'string' ? new TextEncoder().encode(text) : text });
+  const unclaimed = (topic: string, texts: readonly (string | Uint8Array)[], partial = false): void => {
     store.unclaimedRows.set(topic, {
-      source: { topic, siteId: 'tower', partial: false, firstMs: nowMs - texts.length * 31 * SECOND, lastMs: nowMs - 31 * SECOND, messages: texts.length },
+      source: { topic, siteId: 'tower', partial, firstMs: nowMs - texts.length * 31 * SECOND, lastMs: nowMs - 31 * SECOND, messages: texts.length },
       messages: texts.map((text, index) => message(topic, (texts.length - index) * 31 * SECOND, text)),
     });
   };
   unclaimed('sites/tower/lobby/sump_temp', ['77.9', '78.1', '78.0', '<b>warm</b>', '78.2']);
   unclaimed('sites/tower/strip', [0, 1, 2].map((n) => JSON.stringify({ ts: Math.round((nowMs - (3 - n) * 31 * SECOND) / 1000), outlets: [{ watts: 290 + n }, { watts: 0 }], rssi: -61 })));
   unclaimed('sites/tower/picture', ['\u0000binary']);
+  unclaimed('sites/tower/gateway', [0, 1, 2].map((n) => JSON.stringify([{ bn: 'urn:dev:ow:10e2073a01080063:', n: 'sump_temp', u: 'Cel', v: 25.1 + n / 4 }, { n: 'cond', u: 'S/m', v: 5.3 }])));
+  const metrics = (n: number): KeptMetric[] => [
+    { name: 'Plant room/Return manifold/Water temperature after the heat exchanger', datatype: 10, timestampMs: nowMs - (3 - n) * 31 * SECOND, isHistorical: false, raw: { type: 'double', value: 25.5 + n / 8 } },
+    ...(n === 0 ? [{ name: 'Top-off/Float', datatype: 11, timestampMs: nowMs - 3 * 31 * SECOND, isHistorical: false, raw: { type: 'boolean' as const, value: true } }] : []),
+  ];
+  unclaimed('spBv1.0/tower/plant room/skid', [0, 1, 2].flatMap((n) => writeKept(metrics(n))));
   store.refusalRows.push(
     { source: 'sites/tower/lobby/temp', pointId: 'lobby/display-temperature', reason: '"n/a" is no number; send a plain number such as 25.4', excerpt: 'n/a', count: 12, lastMs: nowMs - 4 * MINUTE },
     { source: 'sites/tower/lobby/unknown-probe', pointId: null, reason: 'no point claims this topic; add it to the fleet file', excerpt: '{"t":<b>25.1</b>}', count: 3100, lastMs: nowMs - 9 * SECOND },
