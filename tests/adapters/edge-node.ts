@@ -59,7 +59,6 @@ export class EdgeNode {
 
   async birth(): Promise<void> {
     const { values, deviceValues, bdSeq, device } = this.#options;
-    this.births += 1;
     this.#seq = 0;
     await this.#send('NBIRTH', null, [
       { name: 'bdSeq', type: 'Int64', value: bdSeq, timestamp: Date.now() },
@@ -67,6 +66,7 @@ export class EdgeNode {
       ...named(values),
     ]);
     await this.#send('DBIRTH', device, named(deviceValues));
+    this.births += 1;
   }
 
   /** By number (alias) only, as data is sent. @param at and history for what was stored. */

@@ -139,7 +139,9 @@ for (const kind of ['mosquitto', 'the embedded broker'] as const) {
       await gets(running, water, 29.5);
       await gets(running, level, 180);
       await turns(running, limit, 'breached');
-      expect((await reasons(running)).join('\n')).toContain('no point takes "Unclaimed" (Int32) of gateway Harbor Lobby/plant room');
+      // What no point reads is no refusal: it is kept to be claimed.
+      expect(await reasons(running)).toEqual([]);
+      expect(await running.store.unclaimedSources()).toMatchObject([{ topic: 'spBv1.0/Harbor Lobby/plant room', siteId: 'harbor-lobby', partial: true, messages: 1 }]);
       const series = await running.store.seriesOf(water);
       expect((await running.store.readings(series ?? -1, 0, Date.now() + MINUTE)).map(({ value }) => value)).toEqual([25.1, 29.5]);
     });
