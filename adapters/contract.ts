@@ -84,8 +84,11 @@ export interface Session {
   connected(atMs: number, sessionKept: boolean): readonly Publication[];
   /** What tells gateways whether this service listens; `null`: nothing does. */
   readonly announcement: Announcement | null;
-  /** The fleet has changed, and this session follows on `before`, of the same format: what that one knew of gateways goes on being true. */
-  resume(before: Session): void;
+  /**
+   * The fleet has changed, and this session follows on `before`, of the same format: what that one knew of gateways goes on being true.
+   * @returns of points that are new: what is known of their gateways.
+   */
+  resume(before: Session, atMs: number): readonly PresenceChange[];
 }
 
 export interface SessionDecoded extends Decoded {

@@ -81,7 +81,8 @@ function walk(value: unknown, path: readonly string[], arrivedMs: number, found:
 
 function scalarOf(value: unknown): { readonly value: number | boolean | string; readonly unit: string | null } | null {
   if (typeof value === 'boolean') return { value, unit: null };
-  if (typeof value === 'number') return { value, unit: null };
+  // JSON.parse makes Infinity of 1e999.
+  if (typeof value === 'number') return Number.isFinite(value) ? { value, unit: null } : null;
   if (typeof value !== 'string') return null;
   const read = readScalarText(value);
   return read.ok ? { value: read.value, unit: read.unit } : null;

@@ -1,8 +1,10 @@
 /** A router that can be exchanged while sources run: a message is routed by the one in force when it arrives. */
+import type { PresenceChange } from '../src/domain/presence.ts';
 import type { Router } from './router.ts';
 
 export interface ReplaceableRouter extends Router {
-  replace(next: Router): void;
+  /** @returns of points that are new: what is known of their gateways. */
+  replace(next: Router, atMs: number): readonly PresenceChange[];
 }
 
 export function replaceableRouter(first: Router): ReplaceableRouter {
@@ -18,13 +20,14 @@ export function replaceableRouter(first: Router): ReplaceableRouter {
       return now.announcement;
     },
     explain: () => now.explain(),
-    resume: (before) => now.resume(before),
+    resume: (before, atMs) => now.resume(before, atMs),
     get sessions() {
       return now.sessions;
     },
-    replace(next) {
-      next.resume(now);
+    replace(next, atMs) {
+      const presence = next.resume(now, atMs);
       now = next;
+      return presence;
     },
   };
 }

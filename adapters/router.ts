@@ -21,8 +21,8 @@ export interface Router {
   connected(atMs: number, sessionKept: boolean): readonly Publication[];
   /** What tells gateways whether this service listens, if any of them wants to know. */
   readonly announcement: Announcement | null;
-  /** Follows on another router: what its sessions knew of gateways goes on being true. */
-  resume(before: Router): void;
+  /** Follows on another router: what its sessions knew of gateways goes on being true, and is told of points that are new. */
+  resume(before: Router, atMs: number): readonly PresenceChange[];
   /** By format. */
   readonly sessions: ReadonlyMap<string, Session>;
   /** What is claimed, topic by topic, for people. */
@@ -100,12 +100,10 @@ export function makeRouter(fleet: Fleet, formats: ReadonlyMap<string, AnyFormat>
     claims: (topic) => routes.has(topic),
     connected: (atMs, sessionKept) => sessions.flatMap(({ session }) => session.connected(atMs, sessionKept)),
     announcement: sessions.find(({ session }) => session.announcement !== null)?.session.announcement ?? null,
-    resume: (before) => {
-      for (const { format, session } of sessions) {
-        const earlier = before.sessions.get(format);
-        if (earlier !== undefined) session.resume(earlier);
-      }
-    },
+    resume: (before, atMs) => sessions.flatMap(({ format, session }) => {
+      const earlier = before.sessions.get(format);
+      return earlier === undefined ? [] : session.resume(earlier, atMs);
+    }),
     sessions: new Map(sessions.map(({ format, session }) => [format, session])),
     explain: () => groups.map(({ topic, points, format }) => claimOf(topic, format, points)),
   };

@@ -129,8 +129,9 @@ class SparkplugSession implements Session {
     return { samples: out.samples, refusals: out.refusals.list, presence: out.presence, ask: out.ask, ...(out.unclaimed.length > 0 ? { unclaimed: out.unclaimed } : {}) };
   }
 
-  resume(before: Session): void {
-    if (!(before instanceof SparkplugSession)) return;
+  resume(before: Session, atMs: number): readonly PresenceChange[] {
+    if (!(before instanceof SparkplugSession)) return [];
+    const presence: PresenceChange[] = [];
     for (const old of before.#nodes.values()) {
       if (!this.#groups.has(old.group)) continue;
       const node = this.#nodeFor(old.group, old.edgeNode);
@@ -140,15 +141,17 @@ class SparkplugSession implements Session {
       node.askedMs = old.askedMs;
       node.asks = old.asks;
       for (const { id, born, unread } of old.devices.values()) {
-        const known = deviceOf(node, id);
-        const device: Device = { ...known, born, unread };
-        for (const name of device.points.keys()) unread.forget(name);
+        const device: Device = { ...deviceOf(node, id), born, unread };
         node.devices.set(id, device);
+        for (const name of device.points.keys()) unread.forget(name);
       }
+      const added = [...node.devices.values()].flatMap(({ id, points }) => [...points].flatMap(([name, pointIds]) => (old.devices.get(id)?.points.has(name) === true ? [] : pointIds)));
+      if (node.life === 'dead' && added.length > 0) presence.push({ pointIds: added, state: 'offline', atMs, why: `its gateway ${node.title} is offline`, journal: null });
       const meaning = ({ name, datatype, device }: Metric): Metric => ({ name, datatype, device: deviceOf(node, device.id) });
       for (const [alias, metric] of old.byAlias) node.byAlias.set(alias, meaning(metric));
       for (const [key, metric] of old.byName) node.byName.set(key, meaning(metric));
     }
+    return presence;
   }
 
   #take(bytes: Uint8Array, to: SparkplugTopic, arrivedMs: number, out: Outcome): void {

@@ -168,7 +168,9 @@ export async function startApp(parts: AppParts): Promise<App> {
     const running = source;
     undo.push(() => running.stop());
     desk.onFleet(({ fleet }) => {
-      router.replace(makeRouter(fleet, formats, hostId));
+      const nowMs = clock.now();
+      const presence = router.replace(makeRouter(fleet, formats, hostId), nowMs);
+      if (presence.length > 0) engine.deliver({ arrivedMs: nowMs, samples: [], refusals: [], presence, committed: () => undefined });
       running.fleetChanged(accountsOf(fleet, parts.env));
     });
     return { ...core, url: web.url, brokerPort, sources, stop: () => unwind(undo) };

@@ -210,6 +210,7 @@ export const words = {
     owner: 'Belongs to', siteItself: (name: string): string => `${name} itself (room, supply)`, name: 'Name', nameFromId: 'made of the id', id: 'Id', idHelp: 'Small letters, digits, hyphens. Its history hangs on it: it stays for good.',
     kind: 'What it measures', chooseKind: 'choose', unit: 'Unit it sends', unitOfKind: 'the usual one, or as the message says',
     equipment: 'Measured at', noEquipment: 'no piece of equipment', cadence: 'A reading comes every', useTime: (pointer: string): string => `Take the time from ${pointer} in the message`,
+    onChange: 'Gateways often send a value only when it changes: write the longest time that can pass without one, or the point will be called silent.',
     claimHelp: 'Adds the point to the fleet file and takes it at once, without a restart. Kept readings become its history and ring nobody.', claimNow: 'Claim',
     needId: 'write an id', needKind: 'choose what it measures', needEvery: 'write how often a reading comes, like 30s, 10m or 1h',
     gone: 'This source is not kept any more: it was claimed, or has been silent for long. The list of sources shows what there is.',

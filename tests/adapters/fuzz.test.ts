@@ -4,6 +4,9 @@ import { expect, it } from 'vitest';
 import { z } from 'zod';
 import { loadFormats } from '../../adapters/load.ts';
 import { CsvFileError, readCsv } from '../../adapters/csv.ts';
+import { messageFields } from '../../adapters/message-fields.ts';
+import { senmlParts } from '../../adapters/senml-fields.ts';
+import { UNCLAIMED_MESSAGE_BYTES } from '../../src/domain/unclaimed.ts';
 import { packetGuard } from '../../adapters/packet-guard.ts';
 import { lookAtCsv } from '../../adapters/csv-look.ts';
 import { versionIn } from '../../adapters/protocol-version.ts';
@@ -72,7 +75,7 @@ it('sparkplug answers whatever comes, in any order, and remembers no more than b
     const input = inputs[Math.floor(next() * inputs.length)] ?? { topic: '', hex: '' };
     const good = Buffer.from(input.hex, 'hex');
     const bytes = next() < 0.2 ? noise(next) : next() < 0.4 ? good : damaged(good, next);
-    const { samples, refusals, presence = [], ask = [] } = session.decode(bytes, { topic: input.topic, arrivedMs: 1_772_560_800_000 + seed * 1000 });
+    const { samples, refusals, presence = [], ask = [], unclaimed = [] } = session.decode(bytes, { topic: input.topic, arrivedMs: 1_772_560_800_000 + seed * 1000 });
     const where = `seed ${seed}: ${input.topic} ${bytes.toString('hex')}`;
     for (const { value, atMs } of samples) {
       expect(typeof value !== 'number' || Number.isFinite(value), where).toBe(true);
@@ -82,9 +85,34 @@ it('sparkplug answers whatever comes, in any order, and remembers no more than b
     for (const { pointIds, atMs } of presence) expect(pointIds.length > 0 && Number.isSafeInteger(atMs), where).toBe(true);
     expect(refusals.length, where).toBeLessThanOrEqual(20);
     expect(ask.length, where).toBeLessThanOrEqual(1);
-    for (const kind of [samples.length > 0 && 'sample', refusals.length > 0 && 'refusal', presence.length > 0 && 'presence', ask.length > 0 && 'ask']) if (typeof kind === 'string') kinds.add(kind);
+    for (const kept of unclaimed) expect(kept.bytes.length <= UNCLAIMED_MESSAGE_BYTES && messageFields(kept.topic, kept.bytes, 0).fields.length > 0, where).toBe(true);
+    for (const kind of [samples.length > 0 && 'sample', refusals.length > 0 && 'refusal', presence.length > 0 && 'presence', ask.length > 0 && 'ask', unclaimed.length > 0 && 'unclaimed']) if (typeof kind === 'string') kinds.add(kind);
   }
-  expect([...kinds].sort()).toEqual(['ask', 'presence', 'refusal', 'sample']);
+  expect([...kinds].sort()).toEqual(['ask', 'presence', 'refusal', 'sample', 'unclaimed']);
+});
+
+it('what could be claimed of a message is found, or nothing, whatever comes', () => {
+  const inputs = ['json', 'senml'].flatMap((name) => {
+    const here = new URL(`./${name}/`, import.meta.url);
+    return readdirSync(here).flatMap((folder) => readdirSync(new URL(`${folder}/`, here)).filter((file) => file.startsWith('input.')).map((file) => readFileSync(new URL(`${folder}/${file}`, here))));
+  });
+  let found = 0;
+  for (let seed = 1; seed <= 6000; seed++) {
+    const next = random(seed);
+    const input = inputs[Math.floor(next() * inputs.length)] ?? Buffer.alloc(0);
+    const bytes = next() < 0.2 ? noise(next) : next() < 0.5 ? input : damaged(input, next);
+    const where = `seed ${seed}: ${bytes.toString('hex')}`;
+    for (const topic of ['a/b', 'spBv1.0/group/node']) {
+      for (const { value, atMs } of messageFields(topic, bytes, 0).fields) {
+        found += 1;
+        expect((typeof value !== 'number' || Number.isFinite(value)) && (atMs === null || Number.isFinite(atMs)), where).toBe(true);
+      }
+    }
+    // A pack that is cut is cut so that no part is longer than allowed, or is left whole.
+    const parts = senmlParts(bytes, 0, 60);
+    expect(parts.length === 1 || parts.every((part) => part.length <= 60), where).toBe(true);
+  }
+  expect(found).toBeGreaterThan(1000);
 });
 
 it('large hostile messages are refused in bounded time', () => {

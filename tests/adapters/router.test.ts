@@ -39,7 +39,7 @@ it('hands on a message no point claims, whole and with its site', async () => {
 it('can be replaced while sources hold it', async () => {
   const routes = replaceableRouter(await router([]));
   expect(routes.claims(topicA)).toBe(false);
-  routes.replace(await router([point('t/new', topicA)], [site('harbor-lobby'), site('second')]));
+  routes.replace(await router([point('t/new', topicA)], [site('harbor-lobby'), site('second')]), 5);
   expect(routes.route(live(topicA, '25.1')).samples.map(({ pointId }) => pointId)).toEqual(['t/new']);
   expect(routes.subscriptions).toEqual(['harbor-lobby/#', 'second/#']);
 });

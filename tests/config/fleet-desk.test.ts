@@ -67,7 +67,10 @@ beforeEach(async () => {
   engine = await Engine.start({ store, fleet: read.fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined, onFatal: (error) => { throw error; } });
   router = replaceableRouter(makeRouter(read.fleet, readers.formats));
   desk = new Desk({ fleetFile: file, readers, store, engine, clock, first: { fleet: read.fleet, rules }, missing: () => [] });
-  desk.onFleet(({ fleet }) => router.replace(makeRouter(fleet, readers.formats)));
+  desk.onFleet(({ fleet }) => {
+    const presence = router.replace(makeRouter(fleet, readers.formats), clock.now());
+    if (presence.length > 0) engine.deliver({ arrivedMs: clock.now(), samples: [], refusals: [], presence, committed: () => undefined });
+  });
 });
 afterEach(async () => {
   await engine.stop();
@@ -204,6 +207,20 @@ test('a metric of a gateway nobody reads is claimed by its name, and its session
   expect(await store.unclaimedSources()).toEqual([]);
   // Its death is that of a gateway that is read.
   expect((await send('NDEATH/plant room', metrics([{ name: 'bdSeq', type: 'Int64', value: 0 }], 0, startMs), startMs + 100 * SECOND)).presence).toMatchObject([{ state: 'offline', pointIds: ['reef/water', 'reef/level'] }]);
+});
+
+test('a metric of a gateway that is offline is claimed with its past, and has no present value', async () => {
+  const metrics = (list: readonly object[]) => encodePayload({ timestamp: startMs, seq: 0, metrics: list.map((one) => ({ timestamp: startMs, ...one })) });
+  const temperature = { name: 'Temperature', alias: 1, type: 'Float', value: 25.1 };
+  const address = 'spBv1.0/hall/plant room';
+  const claim = (metric: string, pointId: string) => desk.claim(request({ topic: address, pointId, unit: null, place: { format: 'sparkplug', metric } }));
+  await publish('spBv1.0/hall/NBIRTH/plant room', metrics([{ name: 'bdSeq', type: 'Int64', value: 0 }, temperature, { ...temperature, name: 'Return', alias: 2 }]), startMs);
+  await claim('Temperature', 'display');
+  await publish('spBv1.0/hall/NDEATH/plant room', metrics([{ name: 'bdSeq', type: 'Int64', value: 0 }]), startMs + 5 * SECOND);
+  expect(await claim('Return', 'return')).toMatchObject({ outcome: 'claimed', stored: 1 });
+  expect(engine.view.offline?.('reef/return')).toContain('its gateway hall/plant room is offline');
+  await publish('spBv1.0/hall/NBIRTH/plant room', metrics([{ name: 'bdSeq', type: 'Int64', value: 1 }, { ...temperature, timestamp: startMs + 10 * SECOND }, { ...temperature, name: 'Return', alias: 2, timestamp: startMs + 10 * SECOND }]), startMs + 10 * SECOND);
+  expect(engine.view.offline?.('reef/return')).toBeNull();
 });
 
 test.each<[string, Partial<ClaimRequest>, string]>([

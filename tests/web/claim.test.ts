@@ -68,6 +68,8 @@ test('names of a SenML pack and metrics of a gateway are shown each with their o
   expect(gateway.body).toMatch(/<dt>Gateway<\/dt><dd><code>spBv1\.0\/tower\/plant room\/skid<\/code><\/dd><dt>Metric<\/dt>/);
   expect(gateway.body).toMatch(/name="pointId" value="return-manifold-water-temperature-after-the-heat-exchanger"/);
   expect(gateway.body).toMatch(/name="every" value="30s"/);
+  expect(gateway.body).toContain('only when it changes');
+  expect(senml.body).not.toContain('only when it changes');
 
   await visitor.post('/sources/claim', { ...fields, topic: 'sites/tower/gateway', part: name, unit: 'Cel' });
   await visitor.post('/sources/claim', { ...fields, topic: 'spBv1.0/tower/plant room/skid', part: metric, unit: '°F' });

@@ -89,6 +89,7 @@ export function claimPage({ viewer, facts, value, fields, tanks, sites, equipmen
             </select>
           </label>
           <label>{w.cadence}<input name="every" value={fields.every} maxLength={20} required autocomplete="off" /></label>
+          {value.place.format === 'sparkplug' && <p class="muted">{w.onChange}</p>}
           {time !== null && <label class="check"><input type="checkbox" name="useTime" value="yes" checked={fields.useTime} />{w.useTime(time.pointer)}</label>}
           <p class="muted">{w.claimHelp}</p>
           <button class="main">{w.claimNow}</button>
