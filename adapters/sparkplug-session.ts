@@ -201,7 +201,6 @@ class SparkplugSession implements Session {
     }
     bury(node, 'dead');
     node.bdSeq = bdSeq;
-    for (const { id, points } of [...node.devices.values()]) if (points.size === 0) node.devices.delete(id);
     // The host's own time: a will was written when the node connected (chapter 5).
     out.presence.push(offline([...node.devices.values()].flatMap(pointsOf), arrivedMs, `its gateway ${node.title} is offline`, `Gateway ${node.title} is offline: all of its points are unknown`));
   }
@@ -261,7 +260,7 @@ class SparkplugSession implements Session {
     }
     if (back.length > 0) out.presence.push({ pointIds: back, state: 'online', atMs: arrivedMs, why: '', journal: `${title.charAt(0).toUpperCase()}${title.slice(1)} is back` });
     for (const metric of payload.metrics) {
-      if (metric.name !== null) this.#read(metric, { name: metric.name, datatype: metric.datatype, device }, node.byName.has(nameKey(device, metric.name)), payload, arrivedMs, out);
+      if (metric.name !== null) this.#read(metric, { name: metric.name, datatype: metric.datatype, device }, node, device, payload, arrivedMs, out);
     }
     handOn(node, device, arrivedMs, out);
   }
@@ -270,18 +269,20 @@ class SparkplugSession implements Session {
     for (const metric of payload.metrics) {
       const known = metric.name !== null ? node.byName.get(nameKey(device, metric.name)) : metric.alias === null ? undefined : node.byAlias.get(metric.alias);
       if (known === undefined && metric.name === null) out.refusals.add(null, `${titleOf(node, device)} sent a metric under a number (alias) that its birth did not name`);
-      else this.#read(metric, known ?? { name: metric.name ?? '', datatype: null, device }, known?.device === device && node.byName.has(nameKey(device, known.name)), payload, arrivedMs, out);
+      else this.#read(metric, known ?? { name: metric.name ?? '', datatype: null, device }, node, device, payload, arrivedMs, out);
     }
     handOn(node, device, arrivedMs, out);
   }
 
-  /** @param named the birth named it, and there was room to remember that. */
-  #read(metric: SparkplugMetric, known: Metric, named: boolean, payload: SparkplugPayload, arrivedMs: number, out: Outcome): void {
+  /** @param from the device whose message it is. */
+  #read(metric: SparkplugMetric, known: Metric, node: Node, from: Device, payload: SparkplugPayload, arrivedMs: number, out: Outcome): void {
     const pointIds = known.device.points.get(known.name) ?? [];
     const stamp = metric.timestampMs ?? payload.timestampMs;
     const atMs = stamp !== null && Number.isSafeInteger(stamp) ? stamp : null;
     if (pointIds.length === 0) {
-      const kept = named && !isOwn(known.name) ? keptMetric(metric, known.name, metric.datatype ?? known.datatype, atMs) : null;
+      // Only what the birth named, and there was room to remember, is taken: names without end are a mistake.
+      const isNamed = known.device === from && !isOwn(known.name) && node.byName.has(nameKey(from, known.name));
+      const kept = isNamed ? keptMetric(metric, known.name, metric.datatype ?? known.datatype, atMs) : null;
       if (kept !== null) out.unread.push(kept);
       return;
     }
@@ -311,7 +312,10 @@ class SparkplugSession implements Session {
 
   #deviceFor(node: Node, id: string | null): Device | null {
     const known = node.devices.get(id);
-    return known === undefined && this.#strangers() >= MAX_STRANGERS ? null : deviceOf(node, id);
+    if (known !== undefined) return known;
+    // The first device of a node takes the place that the node has already.
+    const others = this.#strangers() - (node.devices.size === 0 ? 1 : 0);
+    return others >= MAX_STRANGERS ? null : deviceOf(node, id);
   }
 
   /** Nodes without a device count as well: they are remembered, too. */
@@ -365,7 +369,11 @@ function bury(node: Node, life: Node['life']): void {
   node.nextSeq = null;
   node.byAlias.clear();
   node.byName.clear();
-  for (const device of node.devices.values()) device.born = life === 'born' && device.id === null;
+  for (const device of [...node.devices.values()]) {
+    device.born = life === 'born' && device.id === null;
+    // Whatever devices it has now, their births will say.
+    if (device.points.size === 0 && device.id !== null) node.devices.delete(device.id);
+  }
 }
 
 function forget(node: Node, device: Device): void {

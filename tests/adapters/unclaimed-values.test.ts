@@ -144,6 +144,15 @@ describe('Sparkplug', () => {
     expect(routes.route({ topic: 'spBv1.0/other/NBIRTH/x', bytes: birth(['a'], 0), arrivedMs: nowMs, retain: false }).unclaimed).toMatchObject([{ topic: 'spBv1.0/other/NBIRTH/x', siteId: null }]);
   });
 
+  it('knows 200 gateways nobody reads, and those again when they are born again', async () => {
+    const routes = await router([], group);
+    const born = (node: number) => routes.route({ topic: `spBv1.0/harbor/NBIRTH/node ${node}`, bytes: birth(['a'], 0), arrivedMs: nowMs, retain: false });
+    const keeps = (node: number): boolean => (born(node).unclaimed ?? []).length === 1;
+    expect(Array.from({ length: 203 }, (_, node) => node).filter((node) => !keeps(node))).toEqual([200, 201, 202]);
+    expect([0, 100, 199].every(keeps)).toBe(true);
+    expect(born(200).refusals).toMatchObject([{ reason: expect.stringContaining('It holds "a" (Double)') }]);
+  });
+
   it('remembers a bounded number of gateways and names, and says what it leaves out', async () => {
     const routes = await router([], group);
     let kept = 0;
