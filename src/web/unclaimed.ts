@@ -36,25 +36,31 @@ type Reader = Pick<UnclaimedStore, 'unclaimedSources' | 'unclaimedSource' | 'unc
 
 /** Enough to tell a cadence, and a value that wanders from one that stands. */
 const LOOKED_AT = 24;
+/** Gateways send what has changed: to find all their values, more must be looked at; of all gateways together no more than a page can wait for. */
+const LOOKED_AT_GATEWAYS = 10_000;
 const VALUES_SHOWN = 5;
 /** Characters of an id that is proposed. */
 const MAX_ID = 60;
 
 export async function unclaimedFacts(store: Reader, fleet: Fleet): Promise<readonly UnclaimedFacts[]> {
-  const all = await Promise.all((await store.unclaimedSources()).map((source) => factsOf(store, fleet, source)));
+  const sources = await store.unclaimedSources();
+  const gateways = sources.filter(({ topic }) => isGateway(topic)).length;
+  const all = await Promise.all(sources.map((source) => factsOf(store, fleet, source, gateways)));
   // A topic claimed in full meanwhile has nothing left to offer.
   return all.filter(({ source, values }) => !source.partial || values.length > 0);
 }
 
 export async function unclaimedFact(store: Reader, fleet: Fleet, topic: string): Promise<UnclaimedFacts | null> {
   const source = await store.unclaimedSource(topic);
-  return source === null ? null : factsOf(store, fleet, source);
+  return source === null ? null : factsOf(store, fleet, source, 1);
 }
 
-async function factsOf(store: Reader, fleet: Fleet, source: UnclaimedSource): Promise<UnclaimedFacts> {
+const isGateway = (topic: string): boolean => !('problem' in parseAddress(topic));
+
+/** @param gateways among the sources that are looked at. */
+async function factsOf(store: Reader, fleet: Fleet, source: UnclaimedSource, gateways: number): Promise<UnclaimedFacts> {
   const { topic } = source;
-  const isGateway = !('problem' in parseAddress(topic));
-  const messages = await store.unclaimedMessages(topic, isGateway ? UNCLAIMED_MESSAGES : LOOKED_AT);
+  const messages = await store.unclaimedMessages(topic, isGateway(topic) ? Math.min(UNCLAIMED_MESSAGES, Math.ceil(LOOKED_AT_GATEWAYS / gateways)) : LOOKED_AT);
   const options = fleet.points.filter((point) => point.source?.topic === topic).map((point) => point.source?.options);
   const read = messages.map(({ bytes, arrivedMs }) => ({ arrivedMs, ...messageFields(topic, bytes, arrivedMs) }));
   const fields = read.flatMap(({ arrivedMs, fields: all }) => unreadFields(all, options).map((field) => ({ ...field, atMs: field.atMs ?? arrivedMs })));
@@ -89,7 +95,9 @@ function gathered(fields: readonly Seen[]): readonly { readonly place: ValuePlac
 
 function valueOf(topic: string, place: ValuePlace, seen: readonly Seen[], partial: boolean): UnclaimedValue {
   // What a gateway had stored comes later than what is newer.
-  const looked = [...seen].sort((a, b) => b.atMs - a.atMs).slice(0, LOOKED_AT);
+  const byTime = [...seen].sort((a, b) => b.atMs - a.atMs);
+  // A gateway's value that stands is kept again now and then, with its own time.
+  const looked = (place.format === 'sparkplug' ? byTime.filter(({ atMs, value }, index) => atMs !== byTime[index - 1]?.atMs || value !== byTime[index - 1]?.value) : byTime).slice(0, LOOKED_AT);
   const unit = looked[0]?.unit ?? null;
   const part = placeText(place);
   return {
