@@ -43,7 +43,7 @@ export class DeviceStream extends Duplex {
     this.socket = socket;
     this.#parser = mqttPacket.parser({ protocolVersion: version });
     const guard = packetGuard(options.maxPacketBytes);
-    this.#parser.on('packet', (packet: Packet) => this.guarded(() => this.#receive(packet)));
+    this.#parser.on('packet', (packet: Packet) => this.#receive(packet));
     this.#parser.on('error', (error: Error) => this.destroy(error));
     socket.on('data', (chunk: Buffer) => {
       const verdict = guard(chunk);
@@ -134,8 +134,9 @@ export class DeviceStream extends Duplex {
   }
 
   #receive(packet: Packet): void {
+    if (this.destroyed) return;
     if (packet.cmd !== 'publish') {
-      this.up(packet);
+      this.guarded(() => this.up(packet));
     } else if (this.#options.take(packet)) {
       if (packet.qos === 1) this.#underWay += 1;
       if (this.#held || (this.#underWay < MAX_UNDER_WAY && this.#options.hasRoom())) return;
@@ -143,7 +144,7 @@ export class DeviceStream extends Duplex {
       this.socket.pause();
     } else {
       this.passedOn += 1;
-      this.up(packet);
+      this.guarded(() => this.up(packet));
     }
   }
 }

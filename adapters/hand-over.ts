@@ -15,12 +15,19 @@ const KNOCK_MS = 50;
 /** Refusals about dropped messages that are kept until there is room for them; the count goes on. */
 const MAX_DROP_NOTES = 100;
 
+/** Whoever waits for the store to have a message: a connection. An object of a class, since one closure a message would cost more than most of its way. */
+export interface Acknowledger {
+  acknowledge(messageId: number): void;
+}
+
 interface Waiting {
   readonly routed: Routed;
   readonly arrivedMs: number;
-  readonly owner: unknown;
-  readonly committed: () => void;
+  readonly to: Acknowledger;
+  readonly messageId: number;
 }
+
+const nobody: Acknowledger = { acknowledge: () => undefined };
 
 export class HandOver {
   readonly #deliver: Deliver;
@@ -46,16 +53,16 @@ export class HandOver {
   }
 
   /** For a message whose sender waits for an acknowledgement. In order: nothing overtakes what waits. */
-  put(routed: Routed, arrivedMs: number, owner: unknown, committed: () => void): void {
-    if (this.#waiting.length > 0 || !this.#offer(routed, arrivedMs, committed)) {
-      this.#waiting.push({ routed, arrivedMs, owner, committed });
+  put(routed: Routed, arrivedMs: number, to: Acknowledger, messageId: number): void {
+    if (this.#waiting.length > 0 || !this.#offer(routed, arrivedMs, to, messageId)) {
+      this.#waiting.push({ routed, arrivedMs, to, messageId });
       this.#knock();
     }
   }
 
   /** For a message at QoS 0: now or never. */
   putOrDrop(routed: Routed, arrivedMs: number, topic: string): void {
-    if (this.#offer(routed, arrivedMs, () => {})) return;
+    if (this.#offer(routed, arrivedMs, nobody, 0)) return;
     this.droppedQos0 += 1;
     if (this.#dropNotes.length >= MAX_DROP_NOTES) return;
     this.#dropNotes.push({
@@ -65,8 +72,8 @@ export class HandOver {
   }
 
   /** Forgets waiting messages of a connection whose broker will send them again. */
-  forget(isGone: (owner: unknown) => boolean): void {
-    this.#waiting = this.#waiting.filter(({ owner }) => !isGone(owner));
+  forget(isGone: (to: Acknowledger) => boolean): void {
+    this.#waiting = this.#waiting.filter(({ to }) => !isGone(to));
   }
 
   /** Offers nothing any more; what is under way may still be committed. */
@@ -80,11 +87,11 @@ export class HandOver {
     for (let waitedMs = 0; this.underWay > 0 && waitedMs < atMostMs; waitedMs += 10) await this.#clock.sleep(10);
   }
 
-  #offer(routed: Routed, arrivedMs: number, committed: () => void): boolean {
+  #offer(routed: Routed, arrivedMs: number, to: Acknowledger, messageId: number): boolean {
     if (this.#closed) return false;
     const notes = this.#dropNotes;
     const refusals = notes.length === 0 ? routed.refusals : [...routed.refusals, ...notes];
-    if (!this.#deliver(new Handed(this, arrivedMs, routed, refusals, committed))) return false;
+    if (!this.#deliver(new Handed(this, arrivedMs, routed, refusals, to, messageId))) return false;
     this.underWay += 1;
     if (notes.length > 0) this.#dropNotes = [];
     return true;
@@ -101,8 +108,8 @@ export class HandOver {
     if (this.#retrying) return;
     this.#retrying = true;
     let taken = 0;
-    for (const { routed, arrivedMs, committed } of this.#waiting) {
-      if (!this.#offer(routed, arrivedMs, committed)) break;
+    for (const { routed, arrivedMs, to, messageId } of this.#waiting) {
+      if (!this.#offer(routed, arrivedMs, to, messageId)) break;
       taken += 1;
     }
     this.#waiting.splice(0, taken);
@@ -124,7 +131,6 @@ export class HandOver {
 
 const none: readonly never[] = [];
 
-/** A delivery as an object of a class: one is made for every message, and a closure each would cost more than the rest of the way. */
 class Handed implements Delivery {
   readonly arrivedMs: number;
   readonly samples: readonly Sample[];
@@ -132,20 +138,22 @@ class Handed implements Delivery {
   readonly presence: readonly PresenceChange[];
   readonly unclaimed: readonly UnclaimedMessage[];
   readonly #owner: HandOver;
-  readonly #done: () => void;
+  readonly #to: Acknowledger;
+  readonly #messageId: number;
 
-  constructor(owner: HandOver, arrivedMs: number, { samples, presence = none, unclaimed = none }: Routed, refusals: readonly Refusal[], done: () => void) {
+  constructor(owner: HandOver, arrivedMs: number, { samples, presence = none, unclaimed = none }: Routed, refusals: readonly Refusal[], to: Acknowledger, messageId: number) {
     this.#owner = owner;
     this.arrivedMs = arrivedMs;
     this.samples = samples;
     this.refusals = refusals;
     this.presence = presence;
     this.unclaimed = unclaimed;
-    this.#done = done;
+    this.#to = to;
+    this.#messageId = messageId;
   }
 
   committed(): void {
-    this.#done();
+    this.#to.acknowledge(this.#messageId);
     this.#owner.settle();
   }
 }

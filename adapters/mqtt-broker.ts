@@ -246,7 +246,7 @@ class Broker {
     }
     const routed = this.#route(topic, payload, arrivedMs);
     if (qos === 0 || messageId === undefined) this.#handOver.putOrDrop(routed, arrivedMs, topic);
-    else this.#handOver.put(routed, arrivedMs, client, () => stream.acknowledge(messageId));
+    else this.#handOver.put(routed, arrivedMs, stream, messageId);
     return true;
   }
 
@@ -273,10 +273,11 @@ class Broker {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
       done(null);
     } else {
-      this.#handOver.put(routed, arrivedMs, client, () => {
+      const acknowledge = (): void => {
         stream?.flush();
         done(null);
-      });
+      };
+      this.#handOver.put(routed, arrivedMs, { acknowledge }, packet.messageId ?? 0);
     }
   }
 

@@ -12,7 +12,7 @@ import type { Clock } from '../src/clock.ts';
 import type { Deliver } from '../src/domain/delivery.ts';
 import type { Announcement, Publication } from './contract.ts';
 import { foldEvents } from './event-fold.ts';
-import { HandOver } from './hand-over.ts';
+import { type Acknowledger, HandOver } from './hand-over.ts';
 import { pubacks } from './pubacks.ts';
 import { carriesNothing, type Router } from './router.ts';
 import type { MqttSource, SourceEvent, SourceStatus } from './source.ts';
@@ -107,7 +107,8 @@ class Source {
   readonly #client: MqttClient;
   readonly #handOver: HandOver;
   readonly #tell: ReturnType<typeof foldEvents>;
-  readonly #acks: Acks;
+  /** Of the connection that stands, or stood last. */
+  #acks: Acks;
   #state: SourceStatus['state'] = 'down';
   #sinceMs: number;
   #why: string | null = 'not connected yet';
@@ -213,8 +214,7 @@ class Source {
       this.#handOver.putOrDrop(routed, arrivedMs, topic);
       callback();
     } else {
-      const { stream } = this.#client;
-      this.#handOver.put(routed, arrivedMs, stream, () => this.#acks.add(stream, messageId));
+      this.#handOver.put(routed, arrivedMs, this.#acks, messageId);
       if (this.#handOver.waiting < MAX_WAITING) callback(acknowledgeLater);
       else this.#paused.push(() => callback(acknowledgeLater));
     }
@@ -233,9 +233,10 @@ class Source {
     this.#turn('up', null);
     if (this.#downSinceMs !== null) this.#options.onReconnected?.(this.#downSinceMs);
     this.#downSinceMs = null;
-    const live = this.#client.stream;
+    const live = new Acks(this.#client);
+    this.#acks = live;
     // The broker sends unacknowledged messages of the session again; what waits from before would only double them.
-    if (sessionPresent) this.#handOver.forget((owner) => owner !== live);
+    if (sessionPresent) this.#handOver.forget((to) => to !== live);
     if (!sessionPresent) {
       this.#tell(this.#everConnected
         ? { kind: 'session-lost', atMs, who: clientId, topic: null, text: 'The broker has forgotten our session (was it restarted without persistence?): readings published while we were disconnected are lost unless their senders kept them.' }
@@ -301,7 +302,6 @@ class Source {
   #disconnected(): void {
     // Callbacks of the dead connection: its reader is gone with it.
     this.#paused = [];
-    this.#acks.drop();
     if (this.#stopping) return;
     this.#downSinceMs ??= this.#options.clock.now();
     this.#turn('down', this.#reason ?? (this.#state === 'up' ? 'the broker or the network closed the connection' : this.#why));
@@ -324,38 +324,31 @@ class Source {
   }
 }
 
-type Stream = MqttClient['stream'];
-
-/** PUBACKs of committed messages, written together once the commit has told of all of them. */
-class Acks {
+/**
+ * PUBACKs of committed messages of one connection, written together once the commit has told of all of them. Those of a connection that is gone
+ * are dropped: the broker has forgotten their packet ids.
+ */
+class Acks implements Acknowledger {
   readonly #client: MqttClient;
-  #stream: Stream | null = null;
+  readonly #stream: MqttClient['stream'];
   #ids: number[] = [];
 
   constructor(client: MqttClient) {
     this.#client = client;
+    this.#stream = client.stream;
   }
 
-  add(stream: Stream, messageId: number): void {
-    if (stream !== this.#client.stream) return;
-    if (this.#stream !== stream) this.#ids = [];
-    this.#stream = stream;
+  acknowledge(messageId: number): void {
     this.#ids.push(messageId);
     // The engine tells of a whole batch in one go; the microtask runs after it.
     if (this.#ids.length === 1) queueMicrotask(() => this.flush());
   }
 
   flush(): void {
-    const stream = this.#stream;
     const ids = this.#ids;
-    this.drop();
-    if (stream === null || ids.length === 0 || stream !== this.#client.stream || !this.#client.connected || stream.destroyed) return;
-    stream.write(pubacks(ids));
-  }
-
-  drop(): void {
-    this.#stream = null;
     this.#ids = [];
+    if (ids.length === 0 || this.#stream !== this.#client.stream || !this.#client.connected || this.#stream.destroyed) return;
+    this.#stream.write(pubacks(ids));
   }
 }
 

@@ -6,6 +6,6 @@ const BYTE_ORDER_MARK = 0xfeff;
 export function decodeUtf8(bytes: Uint8Array): string | null {
   // Asking first and then taking the plain way is several times faster for small messages than a decoder that throws.
   if (!isUtf8(bytes)) return null;
-  const text = Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength).toString('utf8');
+  const text = (bytes instanceof Buffer ? bytes : Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength)).toString('utf8');
   return text.charCodeAt(0) === BYTE_ORDER_MARK ? text.slice(1) : text;
 }

@@ -40,7 +40,7 @@ export interface EngineParts {
 }
 
 type Item =
-  | { readonly type: 'delivery'; readonly delivery: Delivery }
+  | Delivery
   | { readonly type: 'command'; readonly command: Command; readonly arrivedMs: number; readonly resolve: (result: CommandResult) => void }
   | { readonly type: 'tick'; readonly nowMs: number }
   | { readonly type: 'fleet'; readonly fleet: Fleet; readonly rules: readonly Rule[]; readonly arrivedMs: number; readonly resolve: () => void; readonly reject: (error: unknown) => void }
@@ -118,7 +118,7 @@ export class Engine implements EngineFace {
   readonly deliver: Deliver = (delivery) => {
     if (this.#stopped || this.#queue.length >= queueBound || !this.#parts.store.space().takesReadings) return false;
     this.#noticeFreeze(delivery.arrivedMs);
-    this.#push({ type: 'delivery', delivery });
+    this.#push(delivery);
     return true;
   };
 
@@ -207,7 +207,7 @@ export class Engine implements EngineFace {
       await this.#tellGaps(tellMs);
       return;
     }
-    if (first?.type === 'fleet') {
+    if (first !== undefined && isFleet(first)) {
       this.#queue.shift();
       await this.#swapFleet(first);
       return;
@@ -227,25 +227,15 @@ export class Engine implements EngineFace {
         this.#queue = [...items.slice(index), ...this.#queue];
         break;
       }
+      if (!('type' in item)) {
+        nowMs = item.arrivedMs;
+        this.#watch.advance(nowMs, batch);
+        this.#decide(item, batch, listening ? pointIds : null);
+        committed.push(item);
+        ticksOnly = false;
+        continue;
+      }
       switch (item.type) {
-        case 'delivery': {
-          const { delivery } = item;
-          nowMs = delivery.arrivedMs;
-          this.#watch.advance(nowMs, batch);
-          for (const change of delivery.presence ?? []) {
-            this.#watch.presence(change, nowMs, batch);
-            if (listening) for (const pointId of change.pointIds) pointIds.add(pointId);
-          }
-          for (const sample of delivery.samples) {
-            this.#watch.sample(sample, nowMs, batch, delivery.fromFile);
-            if (listening) pointIds.add(sample.pointId);
-          }
-          for (const refused of delivery.refusals) batch.refusal(refused, nowMs);
-          if (delivery.unclaimed !== undefined && delivery.unclaimed.length > 0) batch.unclaimed.push(...delivery.unclaimed);
-          committed.push(delivery);
-          ticksOnly = false;
-          break;
-        }
         case 'command': {
           nowMs = item.arrivedMs;
           this.#watch.advance(nowMs, batch);
@@ -285,7 +275,23 @@ export class Engine implements EngineFace {
     }
   }
 
-  async #swapFleet({ fleet, rules, arrivedMs, resolve, reject }: Extract<Item, { type: 'fleet' }>): Promise<void> {
+  /** @param heard takes the points it concerns, when somebody listens. */
+  #decide({ arrivedMs, samples, refusals, presence, unclaimed, fromFile }: Delivery, batch: BatchBuilder, heard: Set<string> | null): void {
+    if (presence !== undefined) {
+      for (const change of presence) {
+        this.#watch.presence(change, arrivedMs, batch);
+        if (heard !== null) for (const pointId of change.pointIds) heard.add(pointId);
+      }
+    }
+    for (const sample of samples) {
+      this.#watch.sample(sample, arrivedMs, batch, fromFile);
+      if (heard !== null) heard.add(sample.pointId);
+    }
+    for (const refused of refusals) batch.refusal(refused, arrivedMs);
+    if (unclaimed !== undefined && unclaimed.length > 0) batch.unclaimed.push(...unclaimed);
+  }
+
+  async #swapFleet({ fleet, rules, arrivedMs, resolve, reject }: FleetItem): Promise<void> {
     const before = new BatchBuilder();
     this.#watch.advance(arrivedMs, before);
     await this.#commit(before.build(arrivedMs));
@@ -320,9 +326,9 @@ export class Engine implements EngineFace {
     let samples = 0;
     let count = 0;
     for (const item of this.#queue) {
-      if (item.type === 'fleet' || timeOf(item) > untilMs) break;
+      if (isFleet(item) || timeOf(item) > untilMs) break;
       count += 1;
-      samples += item.type === 'delivery' ? Math.max(1, item.delivery.samples.length) : 1;
+      samples += 'type' in item ? 1 : Math.max(1, item.samples.length);
       if (samples >= batchBound) break;
     }
     if (count === this.#queue.length) {
@@ -364,10 +370,13 @@ async function watchFromStore({ store }: EngineParts, fleet: Fleet, rules: reado
   return { watch: new Watch(fleet, rules, series, stored), stored };
 }
 
+type FleetItem = Extract<Item, { type: 'fleet' }>;
+
+const isFleet = (item: Item): item is FleetItem => 'type' in item && item.type === 'fleet';
+
 function timeOf(item: Item): number {
+  if (!('type' in item)) return item.arrivedMs;
   switch (item.type) {
-    case 'delivery':
-      return item.delivery.arrivedMs;
     case 'command':
     case 'fleet':
       return item.arrivedMs;

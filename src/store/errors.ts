@@ -37,6 +37,8 @@ function primaryCode(error: unknown): string {
   switch (error.code) {
     case 'ENOSPC':
     case 'EDQUOT':
+    // The index of the write-ahead log could not grow.
+    case 'SQLITE_IOERR_SHMSIZE':
       return 'SQLITE_FULL';
     case 'EACCES':
     case 'EPERM':

@@ -11,7 +11,7 @@ import { writeFiles } from '../integration/service.ts';
 import { benchFleet, benchMessage, benchPoints } from './bench-site.ts';
 import type { Bench } from './main.ts';
 
-const messages = 200_000;
+const messages = 400_000;
 const rounds = 3;
 const inflight = 1000;
 
@@ -52,7 +52,7 @@ function drain(script: string, args: readonly string[], whenReady: () => void = 
   });
 }
 
-/** The same through the embedded broker: a raw publisher pushes as fast as it is acknowledged. */
+/** The same through the embedded broker: raw publishers push as fast as they are acknowledged. */
 async function embedded(): Promise<number> {
   const port = await freePort();
   const password = 'bench-password';

@@ -6,6 +6,7 @@ import { csv } from './csv.ts';
 import { ingest } from './ingest.ts';
 import { memory } from './memory.ts';
 import { rules } from './rules.ts';
+import { start } from './start.ts';
 import { store } from './store.ts';
 
 export interface Figure {
@@ -22,7 +23,7 @@ export interface Bench {
   run(): Promise<readonly Figure[]>;
 }
 
-const benches: readonly Bench[] = [ingest, rules, memory, store, csv];
+const benches: readonly Bench[] = [ingest, rules, memory, store, csv, start];
 
 const words = process.argv.slice(2);
 const asJson = words.includes('--json');
