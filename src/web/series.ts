@@ -5,6 +5,7 @@ import { countedPer, increments } from '../physics/counter.ts';
 import { DAY, HOUR, MINUTE } from '../domain/duration.ts';
 import { type Reading, isUsable } from '../domain/reading.ts';
 import type { Measured } from '../engine/calibrated-history.ts';
+import { bucketEdges } from '../store/bucket-edges.ts';
 import type { Bucket } from '../store/contract.ts';
 
 export interface ChartSeries {
@@ -14,7 +15,7 @@ export interface ChartSeries {
   readonly toMs: number;
   /** `readings`: `mean` is each reading's value, `min` and `max` are left out. */
   readonly shape: 'readings' | 'buckets';
-  /** Time of each entry, oldest first; for buckets the middle. */
+  /** Time of each entry, oldest first; for buckets the middle of what lies in the span. */
   readonly t: readonly number[];
   /** `null` breaks the line: nothing was received there. */
   readonly mean: readonly (number | null)[];
@@ -44,7 +45,7 @@ export async function chartSeries(store: Measured, point: Point, span: Span, buc
     // A source much faster than its declared cadence would fill the wire: buckets then, too.
     if (readings.length <= 3 * buckets) return { ...frame, ...lineOf(readings, point) };
   }
-  const band = bandOf(await store.buckets(series, span.fromMs, span.toMs, buckets), point, (span.toMs - span.fromMs) / buckets);
+  const band = bandOf(await store.buckets(series, span.fromMs, span.toMs, buckets), point, span, bucketEdges(span.fromMs, span.toMs, buckets)?.widthMs ?? 0);
   if (expected > MOST_LOOKED_THROUGH) return { ...frame, ...band };
   const suspects = (await store.readings(series, span.fromMs, span.toMs)).filter(({ quality }) => !isUsable(quality));
   return { ...frame, ...band, suspectMs: suspects.slice(-MAX_SUSPECTS).map(({ atMs }) => atMs) };
@@ -106,7 +107,7 @@ function lineOf(readings: readonly Reading[], point: Point): Pick<ChartSeries, '
   return { shape: 'readings', t, mean, min: null, max: null, suspectMs };
 }
 
-function bandOf(buckets: readonly Bucket[], point: Point, widthMs: number): Pick<ChartSeries, 'shape' | 't' | 'mean' | 'min' | 'max' | 'suspectMs'> {
+function bandOf(buckets: readonly Bucket[], point: Point, span: Span, widthMs: number): Pick<ChartSeries, 'shape' | 't' | 'mean' | 'min' | 'max' | 'suspectMs'> {
   const t: number[] = [];
   const mean: (number | null)[] = [];
   const min: (number | null)[] = [];
@@ -115,7 +116,8 @@ function bandOf(buckets: readonly Bucket[], point: Point, widthMs: number): Pick
   const scale = 10 ** (kinds[point.kind].decimals + 2);
   const gapMs = gapAfter(buckets.map((bucket) => bucket.fromMs), point, widthMs);
   for (const bucket of buckets) {
-    const atMs = Math.round(bucket.fromMs + widthMs / 2);
+    // A wide bucket may begin before the span and end after it, but holds only what lies in it.
+    const atMs = Math.round((Math.max(bucket.fromMs, span.fromMs) + Math.min(bucket.fromMs + widthMs, span.toMs)) / 2);
     const last = t.at(-1);
     if (last !== undefined && atMs - last > gapMs) {
       t.push(Math.round(last + (atMs - last) / 2));

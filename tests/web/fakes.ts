@@ -9,6 +9,7 @@ import type { SourceClock } from '../../src/domain/source-clock.ts';
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Committed, EngineFace, LiveView } from '../../src/engine/contract.ts';
 import type { Delivery } from '../../src/domain/delivery.ts';
+import { bucketEdges } from '../../src/store/bucket-edges.ts';
 import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, ImportMemory, ImportMemoryStore, JournalQuery, RefusalCount, UnclaimedSource } from '../../src/store/contract.ts';
 import type { UnclaimedMessage } from '../../src/domain/unclaimed.ts';
 import type { Clock } from '../../src/clock.ts';
@@ -51,15 +52,17 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, Im
   }
 
   async buckets(series: number, fromMs: number, toMs: number, count: number): Promise<readonly Bucket[]> {
-    const width = (toMs - fromMs) / count;
+    const edges = bucketEdges(fromMs, toMs, count);
+    if (edges === null) return [];
+    const { originMs, widthMs } = edges;
     const groups = new Map<number, number[]>();
     for (const row of await this.readings(series, fromMs, toMs)) {
       if (!isUsable(row.quality)) continue;
-      const index = Math.floor((row.atMs - fromMs) / width);
+      const index = Math.floor((row.atMs - originMs) / widthMs);
       groups.set(index, [...(groups.get(index) ?? []), row.value]);
     }
     return [...groups].sort(([a], [b]) => a - b).map(([index, values]) => ({
-      fromMs: fromMs + index * width, n: values.length, min: Math.min(...values), max: Math.max(...values), mean: values.reduce((sum, value) => sum + value, 0) / values.length,
+      fromMs: originMs + index * widthMs, n: values.length, min: Math.min(...values), max: Math.max(...values), mean: values.reduce((sum, value) => sum + value, 0) / values.length,
     }));
   }
 

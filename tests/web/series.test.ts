@@ -78,3 +78,15 @@ test('a source much faster than it was declared does not flood the page', async 
   expect(series.shape).toBe('buckets');
   expect(series.t.length).toBeLessThanOrEqual(200);
 });
+
+test('where buckets follow whole hours, each stands in the middle of what it holds', async () => {
+  const quarterHours = (fromMs: number, toMs: number): [number, number][] => everyMinute(fromMs, toMs, (atMs) => atMs / HOUR).filter(([atMs]) => atMs % (15 * MINUTE) === 0);
+  // From half past, so that no edge of an hour is an edge of the span; 365 days in 100 buckets are 88 hours each.
+  const span = { fromMs: HOUR / 2, toMs: HOUR / 2 + 365 * 24 * HOUR };
+  const store = storeWith(quarterHours(0, span.toMs + 24 * HOUR));
+  const { t, mean } = await chartSeries(store, point, span, 100);
+  expect(t).toHaveLength(mean.length);
+  // The value is its own time in hours, so a mean says where the middle of its readings lies: half a step of 15 minutes before the bucket's.
+  for (const [index, atMs] of t.entries()) expect(Math.abs(atMs / HOUR - (mean[index] ?? Number.NaN))).toBeLessThanOrEqual(0.25);
+  expect(t.every((atMs) => atMs >= span.fromMs && atMs <= span.toMs)).toBe(true);
+});
