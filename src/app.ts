@@ -105,7 +105,7 @@ export async function startCore(parts: AppParts): Promise<Core> {
       missing: (secrets) => missingSecrets(secrets, parts.env),
     });
     const history = { ...store, ...calibratedHistory(store, (pointId) => engine.view.calibrations(pointId)) };
-    sender = startSender({ outbox: store, history, fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, channel, links: ackLinks, clock, log, notice: config.notice });
+    sender = startSender({ outbox: store, history, fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, live: engine.view, channel, links: ackLinks, clock, log, notice: config.notice });
     const runningSender = sender;
     undo.push(() => runningSender.stop());
     const imports = importDesk({ store, engine, fleet: () => desk.inForce.fleet, clock, log });

@@ -41,7 +41,7 @@ export async function seedHistory(parts: SeedParts): Promise<void> {
   const liveMs = parts.now();
   const clock = new StandingClock(startMs);
   const engine = await Engine.start({ store, fleet, rules, clock, log, onPages: () => undefined, onFatal: fail });
-  const sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, channel: intoMailbox(parts.mailbox, clock), links: parts.links, clock, log, notice: parts.notice });
+  const sender = startSender({ outbox: store, history: store, fleet: () => fleet, rules: () => rules, live: engine.view, channel: intoMailbox(parts.mailbox, clock), links: parts.links, clock, log, notice: parts.notice });
   const crew = new Crew(engine, fleet, parts.seed);
   let told = -1;
   while (scenario.nowMs < parts.now() - 10 * SECOND) {

@@ -34,9 +34,9 @@ export interface LiveView {
   /** Latest usable reading of a point, as calibrated, however old: the caller compares it with the point's `silentAfterMs`. */
   latest(pointId: string): Reading | null;
   /** Why the latest value of a point cannot be believed although it is fresh (`its gateway … is offline since …`), or `null`. */
-  offline?(pointId: string): string | null;
+  offline(pointId: string): string | null;
   /** The point with the cadence its source promised, where it did. */
-  atPresent?(point: Point): Point;
+  atPresent(point: Point): Point;
   /** Time of the latest reading of any quality: later than that of `latest` when the newest cannot be true. */
   lastStampMs(pointId: string): number | null;
   /** Of every source that sends times of its own. */

@@ -95,9 +95,9 @@ function testContent(facts: PageFacts): Content {
 
 const FRESH_MS = 2 * MINUTE;
 
-/** What was measured when it rang still is what is measured now: no need to say both. */
-function isFresh({ page, nowMs }: PageFacts, alarm: Alarm): boolean {
-  return page.reason === 'opened' && nowMs - alarm.openedMs < FRESH_MS && alarm.evidence.some((fact) => fact.atMs !== undefined);
+/** What was measured when it rang still is what is measured now: no need to say both. Not so when a gateway has gone since. */
+function isFresh({ page, latest, nowMs }: PageFacts, alarm: Alarm): boolean {
+  return latest.every(({ offlineWhy }) => offlineWhy === null) && page.reason === 'opened' && nowMs - alarm.openedMs < FRESH_MS && alarm.evidence.some((fact) => fact.atMs !== undefined);
 }
 
 function placeLine({ alarm, tank, client, site }: PageFacts): string {
@@ -155,10 +155,10 @@ function lateLines({ page, lateWhy, nowMs, ...rest }: PageFacts): string[] {
 
 function nowLines({ latest, nowMs, ...rest }: PageFacts): Line[] {
   const zone = zoneOf(rest);
-  return latest.map(({ pointName, kind, value, atMs, current }) => ({
+  return latest.map(({ pointName, kind, value, atMs, current, offlineWhy }) => ({
     text: current
       ? `${oneLine(pointName)}: ${show(kind, value)} (${showBareClock(zone, atMs, nowMs)})`
-      : `${oneLine(pointName)}: unknown now; last value ${show(kind, value)}, ${showSpan(nowMs - atMs)} ago`,
+      : `${oneLine(pointName)}: unknown now${offlineWhy === null ? '' : ` (${oneLine(offlineWhy)})`}; last value ${show(kind, value)}, ${showSpan(nowMs - atMs)} ago`,
   }));
 }
 

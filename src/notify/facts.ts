@@ -34,8 +34,10 @@ export interface LatestReading {
   readonly kind: Kind;
   readonly value: number;
   readonly atMs: number;
-  /** Not older than the point may be silent. A value that is not current is never shown as if it were. */
+  /** Not older than the point may be silent, and its gateway is not away. A value that is not current is never shown as if it were. */
   readonly current: boolean;
+  /** What its gateway says against it (`its gateway … is offline since …`); `null`: nothing. */
+  readonly offlineWhy: string | null;
 }
 
 export interface OnCallFacts {

@@ -1,7 +1,7 @@
 /** Collects from the store and the fleet what a message about one page needs. */
 import type { Alarm } from '../domain/alarm.ts';
 import { DAY, MINUTE } from '../domain/duration.ts';
-import type { Fleet, Person } from '../domain/fleet.ts';
+import type { Fleet, Person, Point } from '../domain/fleet.ts';
 import type { OutboxPage } from '../domain/page.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
@@ -23,11 +23,20 @@ export interface GatherOptions {
   readonly history: HistoryReader;
   readonly fleet: () => Fleet;
   readonly rules: () => readonly Rule[];
+  readonly live: LivePoints;
   readonly links: AckLinks;
   readonly log: Logger;
   readonly notice: string | null;
   /** When this sender began: pages decided before that may have waited for it. */
   readonly senderStartedMs: number;
+}
+
+/** What is known of points beside their readings. */
+export interface LivePoints {
+  /** Why the latest value of a point cannot be believed although it is fresh (`its gateway … is offline since …`), or `null`. */
+  offline(pointId: string): string | null;
+  /** The point with the cadence its source promised, where it did. */
+  atPresent(point: Point): Point;
 }
 
 export interface Gathered {
@@ -65,7 +74,7 @@ export async function gather(page: OutboxPage, options: GatherOptions, nowMs: nu
       client: client ?? null,
       equipment: rule?.equipment ?? null,
       firstChecks: rule === undefined ? [] : checksOf(rule, options.log),
-      latest: rule === undefined ? [] : await latestOf(rule, history, nowMs),
+      latest: rule === undefined ? [] : await latestOf(rule, options, nowMs),
       onCall: onCallFacts(alarm, fleet, acknowledger),
       threadRoot: threadRootOf(page, pagesOfAlarm),
       lateWhy: lateWhy(page, senderStartedMs, nowMs),
@@ -90,14 +99,16 @@ function checksOf(rule: Rule, log: Logger): readonly string[] {
   }
 }
 
-async function latestOf(rule: Rule, history: HistoryReader, nowMs: number): Promise<readonly LatestReading[]> {
+async function latestOf(rule: Rule, { history, live }: GatherOptions, nowMs: number): Promise<readonly LatestReading[]> {
   const points = [...new Map([...rule.roles.values()].map((point) => [point.id, point])).values()].slice(0, MAX_LATEST);
   const found: LatestReading[] = [];
   for (const point of points) {
     const series = await history.seriesOf(point.id);
     const reading = series === null ? null : await history.latest(series);
     if (reading === null) continue;
-    found.push({ pointName: point.name, kind: point.kind, value: reading.value, atMs: reading.atMs, current: nowMs - reading.atMs <= point.silentAfterMs });
+    const offlineWhy = live.offline(point.id);
+    const current = offlineWhy === null && nowMs - reading.atMs <= live.atPresent(point).silentAfterMs;
+    found.push({ pointName: point.name, kind: point.kind, value: reading.value, atMs: reading.atMs, current, offlineWhy });
   }
   return found;
 }

@@ -16,7 +16,7 @@ import type { AckLinks } from './ack-link.ts';
 import { GIVE_UP_AFTER_MS, MAX_DELAY_MS, channelDelayMs, pageDelayMs } from './back-off.ts';
 import { type Channel, SendError } from './channel.ts';
 import { type DeliveryFacts, deliveryEntry } from './delivery-journal.ts';
-import { type GatherOptions, gather } from './gather.ts';
+import { type GatherOptions, type LivePoints, gather } from './gather.ts';
 import { composePage } from './message.ts';
 import { stillWanted } from './still-wanted.ts';
 import { showClock } from './times.ts';
@@ -26,6 +26,7 @@ export interface SenderOptions {
   readonly history: HistoryReader;
   readonly fleet: () => Fleet;
   readonly rules: () => readonly Rule[];
+  readonly live: LivePoints;
   /** `null`: mail is not set up; pages stay queued. */
   readonly channel: Channel | null;
   readonly links: AckLinks;

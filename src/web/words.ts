@@ -45,7 +45,8 @@ export const words = {
     noTanks: 'No tank is set up yet. Write the fleet file and start again.',
     since: (time: string, lasting: string): string => `for ${lasting}, since ${time}`,
     moreAlarms: (n: number): string => `+ ${many(n, 'more alarm', 'more alarms')}`,
-    silent: (names: string, n: number): string => (n <= 2 ? `no current value from ${names}` : `no current value from ${n} points`),
+    silent: (names: string, n: number, whys: readonly string[]): string =>
+      `no current value from ${n <= 2 ? names : `${n} points`}${whys.length === 0 ? '' : `: ${whys.slice(0, 2).join('; ')}${whys.length > 2 ? `; ${many(whys.length - 2, 'more reason', 'more reasons')}` : ''}`}`,
     unknownRules: (n: number): string => `${many(n, 'rule', 'rules')} cannot judge`,
     heldRules: (n: number): string => `${many(n, 'rule', 'rules')} held back`,
     contact: (age: string): string => `heard ${age}`,
@@ -56,6 +57,7 @@ export const words = {
   value: {
     stale: (value: string, age: string): string => `unknown, last ${value} ${age}`,
     never: 'unknown, nothing received yet',
+    offline: (why: string): string => `${why.charAt(0).toUpperCase()}${why.slice(1)}`,
     limits: (low: string | null, high: string | null): string =>
       low !== null && high !== null ? `${low} – ${high}` : low !== null ? `at least ${low}` : high !== null ? `at most ${high}` : 'none',
     limitsAre: (limits: string): string => `limits ${limits}`,

@@ -84,8 +84,8 @@ export const inOutbox = (one: Page, rest: Partial<OutboxPage> = {}): OutboxPage 
 export const facts: PageFacts = {
   page, person: ana, alarm, tank, site, client, equipment: heater, firstChecks,
   latest: [
-    { pointName: 'Heater 1 power', kind: 'power', value: 296.2, atMs: nowMs - 20 * SECOND, current: true },
-    { pointName: 'Water temperature', kind: 'temperature', value: 28.61, atMs: nowMs - 25 * SECOND, current: true },
+    { pointName: 'Heater 1 power', kind: 'power', value: 296.2, atMs: nowMs - 20 * SECOND, current: true, offlineWhy: null },
+    { pointName: 'Water temperature', kind: 'temperature', value: 28.61, atMs: nowMs - 25 * SECOND, current: true, offlineWhy: null },
   ],
   onCall: { paged: ['Ana Brightwater'], next: { personId: 'ben', name: 'Ben Møller', atMs: nowMs + 5 * MINUTE }, acknowledgedBy: null },
   threadRoot: null, lateWhy: null,

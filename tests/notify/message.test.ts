@@ -117,6 +117,12 @@ describe('text', () => {
     expect(stale).toContain('- Water temperature: unknown now; last value 28.61 °C, 40 min ago');
   });
 
+  it('says why nothing is known, when a gateway has gone since it rang', () => {
+    const offlineWhy = 'its gateway lobby/edge-1 is offline since Tue 3 Mar 2026, 02:09';
+    const { text } = compose({ latest: facts.latest.map((reading) => ({ ...reading, current: false, offlineWhy })) });
+    expect(text).toContain(`- Water temperature: unknown now (${offlineWhy}); last value 28.61 °C, `);
+  });
+
   it('says who has it in hand, when a late first page finds it acknowledged', () => {
     const { text: taken } = compose({ links: { ...facts.links, acknowledge: null }, onCall: { ...facts.onCall, acknowledgedBy: 'Ben Møller' } }, { state: 'acknowledged', acknowledgedMs: nowMs + MINUTE, acknowledgedBy: 'ben' });
     expect(taken).toContain('Ben Møller acknowledged it at 02:11 MST.');

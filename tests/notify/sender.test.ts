@@ -44,7 +44,7 @@ async function scene(pages: readonly Page[] = [page], alarms: readonly Alarm[] =
     store, clock, put,
     start(channel, changes = {}) {
       const sender = startSender({
-        outbox: store, history: store, fleet: () => fleet, rules: () => [rule], channel, links, clock, log: makeLogger('silent', clock.now), notice: null, ...changes,
+        outbox: store, history: store, fleet: () => fleet, rules: () => [rule], live: { offline: () => null, atPresent: (point) => point }, channel, links, clock, log: makeLogger('silent', clock.now), notice: null, ...changes,
       });
       closing.push(async () => {
         const stopping = sender.stop();
@@ -125,6 +125,23 @@ describe('a page that goes through', () => {
     clock.advance(SECOND);
     await until('the sender has looked again', () => sender.status().oldestUnsentMs === null);
     expect(sender.status()).toMatchObject({ lastError: null, lastHandedOverMs: nowMs, nextTryMs: null });
+  });
+
+  it('does not call a value current whose gateway has gone, however fresh it is, nor one older than its source promised', async () => {
+    const { store, start, put, pageOf } = await scene();
+    const series = await store.seriesFor([waterPoint.id, powerPoint.id]);
+    const readings = [[waterPoint.id, 28.61], [powerPoint.id, 296.2]].flatMap(([pointId, value]) => {
+      const known = series.get(String(pointId));
+      return known === undefined ? [] : [{ series: known, atMs: nowMs - 20 * SECOND, value: Number(value), quality: 0 }];
+    });
+    await put({ readings });
+    const channel = scripted(() => undefined);
+    const why = 'its gateway lobby/edge-1 is offline since Tue 3 Mar 2026, 02:09';
+    start(channel, { live: { offline: (pointId) => (pointId === waterPoint.id ? why : null), atPresent: (point) => ({ ...point, silentAfterMs: 10 * SECOND }) } });
+    await until('the page is handed over', async () => (await pageOf(page.id)).state === 'handed-over');
+    expect(channel.messages[0]?.subject).toBe('URGENT Lobby reef: Heater 1 stuck on (Harbor Dental (invented))');
+    expect(channel.messages[0]?.text).toContain(`${waterPoint.name}: unknown now (${why}); last value 28.61 °C`);
+    expect(channel.messages[0]?.text).toContain(`${powerPoint.name}: unknown now; last value 296.2 W`);
   });
 
   it('is sent once a nudge says that it is there, and a later page replies to it', async () => {

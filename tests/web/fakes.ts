@@ -2,6 +2,7 @@
 import type { Alarm, AlarmStatus } from '../../src/domain/alarm.ts';
 import type { Calibration } from '../../src/domain/calibration.ts';
 import type { Command, CommandResult } from '../../src/domain/command.ts';
+import type { Point } from '../../src/domain/fleet.ts';
 import type { JournalEntry, StoredJournalEntry } from '../../src/domain/journal.ts';
 import type { OutboxPage } from '../../src/domain/page.ts';
 import { type Reading, isUsable } from '../../src/domain/reading.ts';
@@ -189,6 +190,8 @@ export class FakeEngine implements EngineFace {
   readonly clockRows: SourceClock[] = [];
   readonly calibrationRows: Calibration[] = [];
   readonly verdicts = new Map<string, Verdict>();
+  /** Why a point's gateway is not to be believed, by point. */
+  readonly offlineWhys = new Map<string, string>();
   readonly view: LiveView;
   private readonly listeners = new Set<(change: Committed) => void>();
   private readonly store: FakeStore;
@@ -210,6 +213,8 @@ export class FakeEngine implements EngineFace {
         const series = store.series.get(pointId);
         return series === undefined ? null : (store.rows.get(series) ?? []).at(-1)?.atMs ?? null;
       },
+      offline(pointId: string): string | null { return engine.offlineWhys.get(pointId) ?? null; },
+      atPresent(point: Point): Point { return point; },
       clocks(): readonly SourceClock[] { return engine.clockRows; },
       calibrations(pointId: string): readonly Calibration[] { return engine.calibrationRows.filter((row) => row.pointId === pointId); },
       verdict(ruleId: string): Verdict | null { return engine.verdicts.get(ruleId) ?? null; },

@@ -27,3 +27,27 @@ test('refused input is counted in all, row by row, with reason and sample', asyn
   expect(body).toMatch(/<td class="num" data-label="Count">3100<\/td>/);
   expect(body).toContain('{&quot;t&quot;:&lt;b>25.1');
 });
+
+test('a value unknown because its gateway is away says so wherever it is shown', async () => {
+  const { world, logIn } = await makeSite();
+  const why = 'its gateway tower/edge-1 is offline since Wed 25 Nov 2026, 02:20';
+  const ofAxolotl = world.fleet.points.filter(({ tankId }) => tankId === 'axolotl');
+  for (const { id } of ofAxolotl) world.engine.offlineWhys.set(id, why);
+  const said = 'Its gateway tower/edge-1 is offline since Wed 25 Nov 2026, 02:20';
+  const visitor = await logIn();
+
+  const board = (await visitor.get('/')).body;
+  const row = board.slice(board.indexOf('href="/tanks/axolotl"'));
+  // Once for the tank, not beside each value.
+  expect(row.slice(0, row.indexOf('</li><li class="row')).split(why)).toHaveLength(2);
+  expect(row).toMatch(new RegExp(`no current value from [^·<]*: ${why}`));
+
+  const tank = (await visitor.get('/tanks/axolotl')).body;
+  expect(tank.split(said)).toHaveLength(1 + ofAxolotl.length);
+  expect(tank).toMatch(/unknown, last 1[78]\.\d+ °C/);
+  expect((await visitor.get('/sources')).body.split(said)).toHaveLength(1 + ofAxolotl.length);
+  expect((await visitor.get('/tanks/bar')).body).not.toContain('gateway');
+
+  const { points } = (await visitor.get('/api/tanks/axolotl')).json<{ points: readonly { state: string; value: number | null; offlineWhy: string | null }[] }>();
+  expect(points).toContainEqual(expect.objectContaining({ state: 'stale', value: null, offlineWhy: why }));
+});

@@ -16,6 +16,7 @@ export function presentAnswer(present: Present): z.infer<typeof presentShape> {
     value: present.state === 'current' ? present.value : null,
     lastValue: present.state === 'never' ? null : present.value,
     lastMs: present.state === 'never' ? null : present.atMs,
+    offlineWhy: present.offlineWhy,
     low: limits.low, high: limits.high,
   };
 }

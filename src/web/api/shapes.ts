@@ -12,6 +12,7 @@ export const presentShape = z.object({
   kind: z.string(),
   unit: z.string(),
   state: z.enum(['current', 'stale', 'never']).describe('`stale`: the last value is older than the point may be silent, or its gateway is offline, and it is not what is there now.'),
+  offlineWhy: z.string().nullable().describe('What its gateway says against its value (`its gateway … is offline since …`); null: nothing.'),
   value: z.number().nullable().describe('Present value; null unless `current`.'),
   lastValue: z.number().nullable().describe('Latest value, however old.'),
   lastMs: ms.nullable(),

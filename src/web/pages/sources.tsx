@@ -10,7 +10,7 @@ import { showDuration } from '../../domain/duration.ts';
 import type { SourceClock } from '../../domain/source-clock.ts';
 import { words } from '../words.ts';
 import { UnclaimedList } from './unclaimed.tsx';
-import { Value } from './value.tsx';
+import { OfflineWhy, Value } from './value.tsx';
 
 export interface SourcesFacts {
   readonly viewer: Viewer;
@@ -78,6 +78,7 @@ export function sourcesPage({ viewer, sources, refusals, silent, unclaimed, site
                 <li key={present.point.id}>
                   <p>{tankId === null ? ownerName : <a href={`/tanks/${encodeURIComponent(tankId)}`}>{ownerName}</a>}{` · ${present.point.name}`}{topic !== null && <>{' '}<code>{topic}</code></>}</p>
                   <p><Value present={present} nowMs={viewer.nowMs} /></p>
+                  <OfflineWhy present={present} />
                 </li>
               ))}
             </ul>

@@ -14,7 +14,7 @@ import { AlarmLine } from './alarm-line.tsx';
 import { type ChartGroup, Charts } from './chart.tsx';
 import { HoldFields } from './hold-fields.tsx';
 import { SiteFacts } from './site-facts.tsx';
-import { LimitStrip, Value, limitsText } from './value.tsx';
+import { LimitStrip, OfflineWhy, Value, limitsText } from './value.tsx';
 
 export interface TankFacts {
   readonly viewer: Viewer;
@@ -114,7 +114,7 @@ function PresentTable({ presents, nowMs }: { presents: readonly Present[]; nowMs
         {presents.map((present) => (
           <tr key={present.point.id}>
             <th scope="row">{present.point.kind === 'switch' ? present.point.name : <a href={`/points/${present.point.id.split('/').map(encodeURIComponent).join('/')}/calibration`} title={words.calibration.link}>{present.point.name}</a>}</th>
-            <td><Value present={present} nowMs={nowMs} /><LimitStrip present={present} />{present.suspectMs !== null && <p class="unknown-why">{words.tank.suspectNow(showAge(present.suspectMs, nowMs))}</p>}</td>
+            <td><Value present={present} nowMs={nowMs} /><LimitStrip present={present} /><OfflineWhy present={present} />{present.suspectMs !== null && <p class="unknown-why">{words.tank.suspectNow(showAge(present.suspectMs, nowMs))}</p>}</td>
             <td>{present.state === 'never' ? '' : <time dateTime={iso(present.atMs)}>{showAge(present.atMs, nowMs)}</time>}</td>
             <td class="muted" data-label={column.limits}>{limitsText(present) ?? words.none}</td>
           </tr>

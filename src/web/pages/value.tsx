@@ -21,6 +21,11 @@ export function Value({ present, nowMs }: { present: Present; nowMs: number }) {
   );
 }
 
+/** What its gateway says of itself, where that is why nothing is known. */
+export function OfflineWhy({ present: { offlineWhy } }: { present: Present }) {
+  return offlineWhy === null ? null : <p class="unknown-why">{words.value.offline(offlineWhy)}</p>;
+}
+
 /** `23.0 – 28.0 °C`; `null` when there are none. */
 export function limitsText({ point, limits }: Present): string | null {
   const text = (value: number | null): string | null => (value === null ? null : `${value.toFixed(Math.min(1, kinds[point.kind].decimals))}`);
