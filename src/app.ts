@@ -189,9 +189,6 @@ async function takeFleet({ config, env, clock }: AppParts, store: Store): Promis
   if ('mistakes' in read) throw new StartError(read.mistakes.map((mistake) => showMistake(mistake)).join('\n'));
   const missing = missingSecrets(read.secrets, env);
   if (missing.length > 0) throw new StartError(missing.map((mistake) => showMistake(mistake)).join('\n'));
-  for (const { id, httpTokenEnv } of read.fleet.sites) {
-    if (httpTokenEnv !== null && (env[httpTokenEnv] ?? '').length < MIN_TOKEN_LENGTH) throw new StartError(`${httpTokenEnv}, the HTTP token of the site ${id}, is shorter than ${MIN_TOKEN_LENGTH} characters; set it to at least ${MIN_TOKEN_LENGTH} random ones`);
-  }
   const storedText = await store.fleetText();
   const before = storedText === null ? null : readFleet(storedText, 'the fleet as last applied', readers);
   await applyFleet(store, text, read.fleet, before === null || 'mistakes' in before ? null : before.fleet, 'tankbell', clock.now());
@@ -227,9 +224,6 @@ function signingKey({ config, env }: AppParts): Uint8Array {
   chmodSync(file, 0o600);
   return made;
 }
-
-/** A token that could be guessed is none. */
-const MIN_TOKEN_LENGTH = 16;
 
 function tokenOf(fleet: Fleet, siteId: string, env: Environment): string | null {
   const variable = fleet.sites.find(({ id }) => id === siteId)?.httpTokenEnv ?? null;

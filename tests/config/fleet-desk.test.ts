@@ -10,6 +10,7 @@ import { replaceableRouter, type ReplaceableRouter } from '../../adapters/replac
 import { StandingClock } from '../../src/clock.ts';
 import { Desk } from '../../src/config/fleet-desk.ts';
 import { readFleet } from '../../src/config/fleet-file.ts';
+import { missingSecrets } from '../../src/config/secrets.ts';
 import { SECOND } from '../../src/domain/duration.ts';
 import { Quality } from '../../src/domain/reading.ts';
 import type { ClaimRequest } from '../../src/engine/claim-contract.ts';
@@ -53,12 +54,14 @@ let store: Store;
 let engine: Engine;
 let desk: Desk;
 let router: ReplaceableRouter;
+let env: Record<string, string>;
 
 beforeEach(async () => {
   folder = mkdtempSync(join(tmpdir(), 'tankbell-desk-'));
   mkdirSync(join(folder, 'fleet'));
   file = join(folder, 'fleet', 'fleet.yaml');
   writeFileSync(file, text, { mode: 0o640 });
+  env = {};
   clock = new StandingClock(startMs);
   store = await openSqliteStore(join(folder, 'data.sqlite'));
   const read = readFleet(text, file, readers);
@@ -66,7 +69,7 @@ beforeEach(async () => {
   const rules = compileRules(read.fleet, readers.kinds);
   engine = await Engine.start({ store, fleet: read.fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined, onFatal: (error) => { throw error; } });
   router = replaceableRouter(makeRouter(read.fleet, readers.formats));
-  desk = new Desk({ fleetFile: file, readers, store, engine, clock, first: { fleet: read.fleet, rules }, missing: () => [] });
+  desk = new Desk({ fleetFile: file, readers, store, engine, clock, first: { fleet: read.fleet, rules }, missing: (secrets) => missingSecrets(secrets, env) });
   desk.onFleet(({ fleet }) => {
     const presence = router.replace(makeRouter(fleet, readers.formats), clock.now());
     if (presence.length > 0) engine.deliver({ arrivedMs: clock.now(), samples: [], refusals: [], presence, committed: () => undefined });
@@ -272,4 +275,27 @@ test('two claims at once come one after the other', async () => {
   const outcomes = await Promise.all([desk.claim(request()), desk.claim(request({ topic: 'hall/room', ownerId: 'hall', pointId: 'room' }))]);
   expect(outcomes.map(({ outcome }) => outcome)).toEqual(['claimed', 'claimed']);
   expect(desk.inForce.fleet.points.map(({ id }) => id).sort()).toEqual(['hall/room', 'reef/sump', 'reef/temperature']);
+});
+
+test.each([
+  ['not set', undefined, 'fleet.yaml:9:23: the environment variable TANKBELL_HALL_HTTP is not set'],
+  ['empty', '', 'fleet.yaml:9:23: the environment variable TANKBELL_HALL_HTTP is not set'],
+  ['one character short', 'a'.repeat(15), 'fleet.yaml:9:23: the environment variable TANKBELL_HALL_HTTP, the token of HTTP for the site "hall", is shorter than 16 characters'],
+])('a site whose HTTP token is %s is not taken, by reload or claim, and the fleet before stays in force', async (_what, token, why) => {
+  await publish('hall/sump', '95', startMs);
+  const withToken = text.replace('        timeZone: America/Denver\n', '        timeZone: America/Denver\n        httpTokenEnv: TANKBELL_HALL_HTTP\n');
+  writeFileSync(file, withToken);
+  if (token !== undefined) env['TANKBELL_HALL_HTTP'] = token;
+  const reloaded = await desk.reload('Ana');
+  expect(reloaded.outcome === 'refused' ? reloaded.mistakes.join('\n') : reloaded.outcome).toContain(why);
+  const claimed = await desk.claim(request());
+  expect(claimed.outcome === 'refused' ? claimed.why.join('\n') : claimed.outcome).toContain(why);
+  expect(desk.inForce.fleet.sites[0]?.httpTokenEnv).toBeNull();
+  expect(await store.fleetText()).not.toBe(withToken);
+  expect(readFileSync(file, 'utf8')).toBe(withToken);
+  expect((await store.journal({ limit: 1, kinds: ['fleet'] }))[0]?.text).toContain('the fleet before stays in force');
+
+  env['TANKBELL_HALL_HTTP'] = 'a'.repeat(16);
+  expect(await desk.reload('Ana')).toMatchObject({ outcome: 'taken' });
+  expect(desk.inForce.fleet.sites[0]?.httpTokenEnv).toBe('TANKBELL_HALL_HTTP');
 });
