@@ -265,10 +265,17 @@ function mailStatus(config: ServiceConfig, sender: Sender): SourceStatus {
 function storeStatus(store: Store, housekeeping: Housekeeping): SourceStatus {
   const { trouble: full } = store.space();
   if (full !== null) return { name: 'Store', state: 'trouble', sinceMs: null, detail: full };
-  const { trouble, troubleMs, doneMs, sealedReadings, droppedReadings } = housekeeping.status();
+  const { trouble, troubleMs, doneMs, sealedReadings, droppedReadings, checkedDays, faults } = housekeeping.status();
   if (trouble !== null) return { name: 'Store', state: 'trouble', sinceMs: troubleMs, detail: `The chores of the store were not all done: ${trouble}` };
+  const [fault] = faults;
+  if (fault !== undefined) {
+    return {
+      name: 'Store', state: 'trouble', sinceMs: fault.foundMs,
+      detail: `${faults.length === 1 ? 'A sealed day is' : `${faults.length} sealed days are`} damaged on the disk, what they held cannot be shown (${fault.pointId ?? 'no point'}: ${fault.what}). Keep a copy of the store and restore a backup; tankbell check-store lists all.`,
+    };
+  }
   if (doneMs === null) return { name: 'Store', state: 'ok', sinceMs: null, detail: 'Settled days are being sealed for the first time since the start' };
-  return { name: 'Store', state: 'ok', sinceMs: doneMs, detail: `Chores done; the last time ${sealedReadings} readings were sealed and ${droppedReadings} forgotten` };
+  return { name: 'Store', state: 'ok', sinceMs: doneMs, detail: `Chores done; the last time ${sealedReadings} readings were sealed and ${droppedReadings} forgotten, and ${checkedDays} sealed days looked at again` };
 }
 
 function health(store: Store, engine: Engine, sender: Sender, nowMs: number): { ok: boolean; facts: Record<string, unknown> } {

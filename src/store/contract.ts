@@ -225,8 +225,52 @@ export interface Upkeep {
   dropBefore(series: SeriesId, beforeMs: number): Promise<ChoreStep>;
   /** Forgets sessions that have ended. @returns how many. */
   dropEndedSessions(nowMs: number): Promise<number>;
+  /** Keeps how far it has come and what was found, with its journal rows. Beyond a bound no more faults are kept. */
+  putSealedCheck(done: SealedCheckDone): Promise<void>;
   /** Brings what was committed from the write-ahead log into the main file. */
   checkpoint(): Promise<void>;
+}
+
+export interface SealedDay {
+  readonly series: SeriesId;
+  /** Days since 1970 of UTC. */
+  readonly day: number;
+}
+
+export interface DayFault extends SealedDay {
+  /** `null`: its series belongs to no point. */
+  readonly pointId: string | null;
+  /** What is wrong, in a sentence that names the day. */
+  readonly what: string;
+  readonly foundMs: number;
+}
+
+export interface SealedCheckState {
+  readonly sealedDays: number;
+  /** Days found damaged so far and not found whole since; a bounded number of them. */
+  readonly faults: readonly DayFault[];
+  /** Where to go on: the day looked at longest ago. */
+  readonly next: SealedDay;
+  /** When days were last looked at; `null`: never. */
+  readonly lastMs: number | null;
+}
+
+/** Looking again at what was sealed, from the first to the last day and from the first again. Looking changes nothing, waits for nobody and is short. */
+export interface SealedChecks {
+  sealedCheck(): Promise<SealedCheckState>;
+  /** Some days, from `from` on. `next` is `null` when the last one was among them. */
+  checkSealed(from: SealedDay): Promise<{ readonly days: number; readonly wrong: readonly Omit<DayFault, 'foundMs'>[]; readonly next: SealedDay | null }>;
+  /** @returns what is wrong with one day; `null`: nothing, or it is gone. */
+  checkDay(day: SealedDay): Promise<string | null>;
+}
+
+/** What a look at sealed days came to. */
+export interface SealedCheckDone {
+  readonly next: SealedDay;
+  readonly atMs: number;
+  readonly found: readonly DayFault[];
+  readonly mended: readonly SealedDay[];
+  readonly journal: readonly JournalEntry[];
 }
 
 /** How a file with a certain header was read the last time, so that nobody has to say it twice. */
@@ -278,7 +322,7 @@ export interface UnclaimedStore {
 }
 
 export interface Store
-  extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep, ImportMemoryStore, UnclaimedStore, CalibrationStore {
+  extends LiveStore, Outbox, HistoryReader, HistoryWriter, AccountStore, FleetStore, Upkeep, SealedChecks, ImportMemoryStore, UnclaimedStore, CalibrationStore {
   close(): Promise<void>;
 }
 

@@ -263,6 +263,27 @@ export const migrations: readonly Migration[] = [
       ) STRICT;
     `,
   },
+  {
+    name: 'sealed days looked at again',
+    sql: `
+      -- Where the nightly look at sealed days goes on, and when it last did (src/store/sealed-check.ts).
+      CREATE TABLE sealed_check (
+        only    INTEGER PRIMARY KEY CHECK (only = 1),
+        series  INTEGER NOT NULL,
+        day     INTEGER NOT NULL,
+        at_ms   INTEGER NOT NULL
+      ) STRICT;
+
+      -- Sealed days found damaged, until they are found whole or gone.
+      CREATE TABLE day_fault (
+        series   INTEGER NOT NULL,
+        day      INTEGER NOT NULL,
+        what     TEXT NOT NULL,
+        found_ms INTEGER NOT NULL,
+        PRIMARY KEY (series, day)
+      ) STRICT, WITHOUT ROWID;
+    `,
+  },
 ];
 
 /**

@@ -1,9 +1,10 @@
 /** Opens the store over SQLite: one connection writes, a second one reads. */
 import { mkdirSync } from 'node:fs';
 import { dirname } from 'node:path';
-import { IN_MEMORY, PRIVATE, attemptOn, openReader } from './connection.ts';
-import type { Store } from './contract.ts';
+import { type Connection, IN_MEMORY, PRIVATE, attemptOn, openReader } from './connection.ts';
+import type { HistoryReader, SealedChecks, Store } from './contract.ts';
 import { historyReaderOn } from './history.ts';
+import { sealedChecksOn } from './sealed-check.ts';
 import { type StoreWriter, openStoreWriter } from './writer.ts';
 import { startWriterThread } from './writer-client.ts';
 
@@ -25,7 +26,7 @@ export async function openSqliteStore(file: string, { reserveBytes, thread = fal
   return attempt(() => {
     const { writer, db } = openStoreWriter(file, reserveBytes ?? null);
     try {
-      return file === IN_MEMORY ? { ...writer, ...historyReaderOn({ db, attempt }) } : beside(file, writer);
+      return file === IN_MEMORY ? { ...writer, ...readersOn({ db, attempt }) } : beside(file, writer);
     } catch (error) {
       db.close();
       throw error;
@@ -33,13 +34,15 @@ export async function openSqliteStore(file: string, { reserveBytes, thread = fal
   });
 }
 
+const readersOn = (reading: Connection): HistoryReader & SealedChecks => ({ ...historyReaderOn(reading), ...sealedChecksOn(reading) });
+
 /** The reader beside the writer. It is closed first: it would hold the write-ahead log back, and one plain file is to be left behind. */
 async function beside(file: string, writer: StoreWriter): Promise<Store> {
   const attempt = attemptOn(file);
   const db = await attempt(() => openReader(file));
   return {
     ...writer,
-    ...historyReaderOn({ db, attempt }),
+    ...readersOn({ db, attempt }),
     async close() {
       await attempt(() => db.close());
       await writer.close();

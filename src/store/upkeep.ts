@@ -5,6 +5,7 @@ import { dayOf } from './codec.ts';
 import type { Connection } from './connection.ts';
 import type { ChoreStep, Upkeep } from './contract.ts';
 import type { SealedTimes } from './known.ts';
+import { sealedCheckKeeperOn } from './sealed-check.ts';
 import { sealerOn } from './seal.ts';
 
 /** Days and rows that one step forgets at most. */
@@ -35,6 +36,7 @@ export function upkeepOn({ db, attempt }: Connection, sealed: SealedTimes): Upke
 
   return {
     ...sealerOn(db, attempt, sealed),
+    ...sealedCheckKeeperOn({ db, attempt }),
     dropBefore: (series, beforeMs) =>
       attempt(() => {
         // Times of days that are gone are no longer known.

@@ -1,11 +1,11 @@
 /** Is a store whole? Every page of the file, every sealed day and every hour counted from it is looked at; nothing is changed. */
 import type { Database } from 'better-sqlite3';
-import { type Columns, DamagedDayError, decodeDay, showDay } from './codec.ts';
+import { showDay } from './codec.ts';
 import { openReader } from './connection.ts';
 import { StoreError } from './contract.ts';
+import { CHUNK_ROWS, type ChunkRow, faultsOfDay } from './day-faults.ts';
 import { storeErrorOf } from './errors.ts';
 import { appliedSteps, migrations } from './migrations.ts';
-import { rollupOf, usableOf } from './rollup.ts';
 
 export interface StoreCounts {
   readonly series: number;
@@ -61,36 +61,8 @@ function checked(db: Database): StoreCheck {
   })();
 }
 
-interface ChunkRow {
-  readonly series: number;
-  readonly day: number;
-  readonly n: number;
-  readonly usable: number;
-  readonly first_ms: number;
-  readonly last_ms: number;
-  readonly data: Uint8Array;
-  readonly hours: Uint8Array | null;
-}
-
 function checkDays(db: Database, fault: (text: string) => void): void {
-  const rows = db.prepare<[], ChunkRow>('SELECT chunk.*, rollup.hours FROM chunk LEFT JOIN rollup USING (series, day)');
-  for (const row of rows.iterate()) {
-    const { series, day, data, hours } = row;
-    const where = `${showDay(day)} of series ${series}`;
-    let readings: Columns;
-    try {
-      readings = decodeDay(series, day, data);
-    } catch (error) {
-      if (!(error instanceof DamagedDayError)) throw error;
-      fault(error.message);
-      continue;
-    }
-    const { atMs } = readings;
-    const told = [row.n, row.usable, row.first_ms, row.last_ms];
-    const found = [atMs.length, usableOf(readings).atMs.length, atMs[0], atMs.at(-1)];
-    if (told.some((value, i) => value !== found[i])) fault(`${where}: the row says ${told.join(', ')}, its readings say ${found.join(', ')}`);
-    if (hours === null || !Buffer.from(hours).equals(rollupOf(readings))) fault(`${where}: the hours counted of it are not those of its readings (charts over months may be wrong there)`);
-  }
+  for (const row of db.prepare<[], ChunkRow>(CHUNK_ROWS).iterate()) for (const wrong of faultsOfDay(row)) fault(wrong);
   const orphans = db.prepare<[], { series: number; day: number }>('SELECT series, day FROM rollup WHERE NOT EXISTS (SELECT 1 FROM chunk WHERE chunk.series = rollup.series AND chunk.day = rollup.day)');
   for (const { series, day } of orphans.iterate()) fault(`${showDay(day)} of series ${series}: hours are counted of a day that is not there`);
   const nobody = db.prepare<[], number>(

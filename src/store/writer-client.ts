@@ -47,6 +47,7 @@ export async function startWriterThread(file: string, reserveBytes: number | nul
     seal: (...args) => ask('seal', args),
     dropBefore: (...args) => ask('dropBefore', args),
     dropEndedSessions: (...args) => ask('dropEndedSessions', args),
+    putSealedCheck: (...args) => ask('putSealedCheck', args),
     checkpoint: (...args) => ask('checkpoint', args),
     importMemory: (...args) => ask('importMemory', args),
     rememberImport: (...args) => ask('rememberImport', args),
