@@ -69,6 +69,13 @@ export function arrange(columns: readonly CsvColumn[], layout: 'long' | 'wide' |
   return { layout: 'wide', time, series: readings };
 }
 
+/** Columns nothing is read from: left out as said, without a name, or beside the columns of a long file. */
+export function unreadColumns(columns: readonly CsvColumn[], arranged: CsvColumns): readonly CsvColumn[] {
+  const { time } = arranged;
+  const read = new Set([time.first, time.second, ...(arranged.layout === 'long' ? [arranged.series, arranged.value, arranged.unit] : arranged.series.map(({ index }) => index))]);
+  return columns.filter(({ index }) => !read.has(index));
+}
+
 /** The column with this label, or the only one with this name. */
 export function columnCalled(columns: readonly CsvColumn[], key: string): CsvColumn | null {
   const wanted = key.trim();

@@ -5,7 +5,7 @@
  */
 import { type Delimiter, cellsOf, isMissing, trimEnd } from './csv-cells.ts';
 import type { CsvInput, Encoding } from './csv-encoding.ts';
-import type { ColumnRole, CsvColumns } from './csv-header.ts';
+import { type ColumnRole, type CsvColumn, type CsvColumns, unreadColumns } from './csv-header.ts';
 import { OPENING_RECORDS, type CsvOpening, isOpened, openCsv } from './csv-opening.ts';
 import { Codes, PlainSources, PlainTimes, cutPlainLine, isPlainReadable, plainNumber } from './csv-plain.ts';
 import { CsvReadings, type CsvSource } from './csv-readings.ts';
@@ -57,6 +57,8 @@ export interface CsvBlock {
   readonly lines: number;
   /** Cells in which the file says that nothing was measured. */
   readonly missing: number;
+  /** Cells with something in them, by column (its label; without one its place), of columns nothing is read from. */
+  readonly unread: ReadonlyMap<string, number>;
 }
 
 /** The file as a whole cannot be read as it is. */
@@ -118,6 +120,8 @@ class RowReader {
   readonly #plainSources: PlainSources;
   /** Of the columns of a wide file. */
   readonly #wideSources: readonly (CsvSource & { readonly index: number })[];
+  readonly #unread: readonly CsvColumn[];
+  readonly #unreadCells: Float64Array;
   #readings = new CsvReadings();
   #refusals: CsvRefusal[] = [];
   #missing = 0;
@@ -130,6 +134,8 @@ class RowReader {
     const { arranged } = opening;
     this.#edges = new Int32Array(opening.header.length + 2);
     this.#plainSources = new PlainSources(arranged.layout === 'long' ? arranged.valueUnit : null);
+    this.#unread = unreadColumns(opening.columns, arranged);
+    this.#unreadCells = new Float64Array(this.#unread.length);
     this.#wideSources = arranged.layout === 'wide' ? arranged.series.map(({ index, label, name, unit }) => ({ index, label, pointName: name, unit })) : [];
   }
 
@@ -138,10 +144,22 @@ class RowReader {
     this.#readings = readings;
     this.#refusals = [];
     this.#missing = 0;
+    this.#unreadCells.fill(0);
     let lines = 0;
     if (isPlain(piece) && isPlainReadable && this.#opening.arranged.time.second === null) lines = this.#plainText(piece);
     else for (const record of recordsOf(piece)) if (this.#record(record)) lines += 1;
-    return { readings, get rows() { return readings.rows(); }, refusals: this.#refusals, lines, missing: this.#missing };
+    return { readings, get rows() { return readings.rows(); }, refusals: this.#refusals, lines, missing: this.#missing, unread: this.#unreadByColumn() };
+  }
+
+  #unreadByColumn(): ReadonlyMap<string, number> {
+    return new Map(this.#unread.flatMap(({ label, index }, at) => {
+      const cells = this.#unreadCells[at] ?? 0;
+      return cells === 0 ? [] : [[/^(#\d+)?$/.test(label.trim()) ? `column ${index + 1}` : label, cells] as const];
+    }));
+  }
+
+  #countUnread(at: number, raw: string): void {
+    if (!isMissing(raw.trim())) this.#unreadCells[at] = (this.#unreadCells[at] ?? 0) + 1;
   }
 
   /** @returns how many lines hold data. */
@@ -184,6 +202,12 @@ class RowReader {
     } else {
       for (const source of this.#wideSources) this.#plainCell(codes, text, line, source, edges[source.index] ?? 0, (edges[source.index + 1] ?? 0) - 1, atMs);
     }
+    for (let at = 0; at < this.#unread.length; at += 1) {
+      const index = this.#unread[at]?.index ?? 0;
+      const from = edges[index] ?? 0;
+      const to = (edges[index + 1] ?? 0) - 1;
+      if (to > from) this.#countUnread(at, text.slice(from, to));
+    }
     this.#sure = true;
     return end;
   }
@@ -222,6 +246,7 @@ class RowReader {
       return;
     }
     this.#sure = true;
+    for (const [at, { index }] of this.#unread.entries()) this.#countUnread(at, cells[index] ?? '');
     if (columns.layout === 'long') {
       const unit = columns.unit === null ? '' : (cells[columns.unit]?.trim() ?? '');
       this.#cell(line, name, name, cells[columns.value] ?? '', unit === '' ? columns.valueUnit : unit, time.atMs);

@@ -163,7 +163,12 @@ function reportText(report: ImportAnswer): string {
   const head = report.state === 'looked'
     ? `${report.rowsRead} lines read: ${report.stored} readings would be offered to the store${span}; ${report.refusedTotal} refused. Nothing was stored (--dry-run).`
     : `${report.state === 'done' ? '' : `${report.state}: `}${report.rowsRead} lines read: ${report.stored} readings stored, ${report.alreadyKnown} known already${span}; ${report.refusedTotal} refused`;
-  return [head, ...report.perPoint.map(({ label, pointId, readings }) => `  ${label} → ${pointId}: ${readings}`)].join('\n');
+  return [
+    head,
+    ...report.perPoint.map(({ label, pointId, readings }) => `  ${label} → ${pointId}: ${readings}`),
+    ...(report.leftOutTotal === 0 ? [] : [`${report.leftOutTotal} values left out:`]),
+    ...report.leftOut.map(({ label, values, why }) => `  ${label}: ${values}${why === 'nowhere' ? ' (no point takes it)' : ''}`),
+  ].join('\n');
 }
 
 const optionNames: Readonly<Record<string, string>> = {

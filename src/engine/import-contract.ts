@@ -140,7 +140,21 @@ export interface ImportReport {
   /** Time of the first and last accepted reading; `null` when there is none. */
   readonly span: { readonly fromMs: number; readonly toMs: number } | null;
   readonly perPoint: readonly { readonly label: string; readonly pointId: string; readonly readings: number }[];
+  /** What was in the file and not taken, by column or series: those with most first, at most `leftOutShown`. */
+  readonly leftOut: readonly LeftOut[];
+  /** Values left out under all names. */
+  readonly leftOutTotal: number;
 }
+
+export interface LeftOut {
+  readonly label: string;
+  /** Cells with something in them. */
+  readonly values: number;
+  /** `said`: somebody chose so, or the column is none of values; `nowhere`: no point takes it. */
+  readonly why: 'said' | 'nowhere';
+}
+
+export const leftOutShown = 200;
 
 export interface ImportRefusal {
   /** 1-based line of the file. */

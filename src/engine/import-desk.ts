@@ -146,19 +146,20 @@ class Job implements ImportJob {
   }
 
   async #journal(report: ImportReport, problem: string | null): Promise<void> {
-    const counts = `${report.stored} readings stored, ${report.alreadyKnown} known already, ${report.refusedTotal} refused`;
+    const counts = `${report.stored} readings stored, ${report.alreadyKnown} known already, ${report.refusedTotal} refused${report.leftOutTotal === 0 ? '' : `, ${report.leftOutTotal} left out`}`;
     await this.#parts.store.appendJournal([{
       atMs: this.#parts.clock.now(), kind: 'import', siteId: null, tankId: this.tankId, alarmId: null, by: this.by,
       text: `${this.fileName}: ${counts}${problem === null ? '' : `; ${problem}`}`,
       detail: {
         fileName: this.fileName, rowsRead: report.rowsRead, stored: report.stored, alreadyKnown: report.alreadyKnown, refused: report.refusedTotal, span: report.span, problem,
         columns: report.perPoint.map(({ label, pointId, readings }) => ({ label, pointId, readings })),
+        leftOut: report.leftOut,
       },
     }]);
   }
 }
 
-const emptyReport: ImportReport = { rowsRead: 0, stored: 0, alreadyKnown: 0, refusedTotal: 0, refused: [], missing: 0, span: null, perPoint: [] };
+const emptyReport: ImportReport = { rowsRead: 0, stored: 0, alreadyKnown: 0, refusedTotal: 0, refused: [], missing: 0, span: null, perPoint: [], leftOut: [], leftOutTotal: 0 };
 
 /** What an import of this file goes by: what is said, filled in from what was said about such a file before, if that is wanted. */
 async function rememberedChoices(request: ImportRequest, fleet: Fleet, store: ImportMemoryStore): Promise<{ choices: CsvChoices; key: string | null; remembered: ImportLook['remembered'] }> {

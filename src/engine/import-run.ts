@@ -16,7 +16,7 @@ import { converter } from '../domain/units.ts';
 import { aheadBoundMs, canonicalValue, unsetClockMs } from '../ingest/intake.ts';
 import { type HistoryReader, type HistoryWriter, type LiveStore, StoreError } from '../store/contract.ts';
 import type { EngineFace } from './contract.ts';
-import { type ImportFile, type ImportRefusal, type ImportReport, type RejectedSink, refusedShown, rejectedBound } from './import-contract.ts';
+import { type ImportFile, type ImportRefusal, type ImportReport, type LeftOut, type RejectedSink, leftOutShown, refusedShown, rejectedBound } from './import-contract.ts';
 import { ImportHistory, type PendingSeries, readingsIn } from './import-history.ts';
 import { destinationOf, pointsFor } from './import-mapping.ts';
 
@@ -46,6 +46,7 @@ const spilledRows = 10_000;
 const retryMs = [SECOND, 2 * SECOND, 5 * SECOND, 10 * SECOND, 30 * SECOND] as const;
 
 interface Lane {
+  readonly isLeftOut: false;
   readonly label: string;
   readonly point: Point;
   readonly series: SeriesId;
@@ -61,6 +62,14 @@ interface Lane {
   convert: ((value: number) => number) | null;
 }
 
+/** A column or series that goes to no point: counted, and nothing else. */
+interface LeftOutLane {
+  readonly isLeftOut: true;
+  readonly label: string;
+  readonly why: LeftOut['why'];
+  values: number;
+}
+
 export type RunEnd = { readonly end: 'done' | 'cancelled' } | { readonly end: 'failed'; readonly problem: string };
 
 export class ImportRun {
@@ -68,7 +77,9 @@ export class ImportRun {
   readonly #parts: RunParts;
   readonly #points: readonly Point[];
   readonly #nowMs: number;
-  readonly #lanes = new Map<string, Lane | null>();
+  readonly #lanes = new Map<string, Lane | LeftOutLane>();
+  /** Cells of columns that the reader of the file does not look into. */
+  readonly #unread = new Map<string, number>();
   readonly #laneOfPoint = new Map<string, Lane>();
   readonly #refused: ImportRefusal[] = [];
   #series: ReadonlyMap<string, SeriesId> = new Map();
@@ -108,6 +119,7 @@ export class ImportRun {
       for await (const block of readCsv(this.#counted(content), csvOptionsOf(this.#order.choices, zone))) {
         this.#lines += block.lines;
         this.#missing += block.missing;
+        for (const [label, cells] of block.unread) this.#unread.set(label, (this.#unread.get(label) ?? 0) + cells);
         for (const { line, reason } of block.refusals) this.#refuse(line, reason);
         await this.#handOut();
         const { readings } = block;
@@ -140,8 +152,16 @@ export class ImportRun {
     return {
       rowsRead: this.#lines, stored: dryRun ? this.#offered : this.#stored, alreadyKnown: dryRun ? 0 : this.#settled - this.#stored,
       refusedTotal: this.#refusedTotal, refused: this.#refused, missing: this.#missing, span: this.#offered === 0 ? null : { fromMs: this.#fromMs, toMs: this.#toMs },
-      perPoint: [...this.#lanes.values()].flatMap((lane) => (lane === null || lane.readings === 0 ? [] : [{ label: lane.label, pointId: lane.point.id, readings: lane.readings }])),
+      perPoint: [...this.#lanes.values()].flatMap((lane) => (lane.isLeftOut || lane.readings === 0 ? [] : [{ label: lane.label, pointId: lane.point.id, readings: lane.readings }])),
+      ...this.#leftOut(),
     };
+  }
+
+  #leftOut(): Pick<ImportReport, 'leftOut' | 'leftOutTotal'> {
+    const all: LeftOut[] = [...this.#unread].map(([label, values]) => ({ label, values, why: 'said' }));
+    for (const lane of this.#lanes.values()) if (lane.isLeftOut && lane.values > 0) all.push({ label: lane.label, values: lane.values, why: lane.why });
+    const leftOutTotal = all.reduce((sum, { values }) => sum + values, 0);
+    return { leftOut: all.sort((a, b) => b.values - a.values).slice(0, leftOutShown), leftOutTotal };
   }
 
   async *#counted(content: AsyncIterable<Uint8Array>): AsyncGenerator<Uint8Array> {
@@ -159,7 +179,10 @@ export class ImportRun {
     this.#lastLine = line;
     let lane = this.#lanes.get(source.label);
     if (lane === undefined) lane = this.#open(source, line);
-    if (lane === null) return;
+    if (lane.isLeftOut) {
+      lane.values += 1;
+      return;
+    }
     const read = values[at] ?? Number.NaN;
     const value = this.#value(lane, source, line, Number.isNaN(read) ? (words.get(at) ?? read) : read);
     if (value === null) return;
@@ -196,7 +219,7 @@ export class ImportRun {
   }
 
   /** The first row of a column or series: where does it go? */
-  #open(source: CsvSource, line: number): Lane | null {
+  #open(source: CsvSource, line: number): Lane | LeftOutLane {
     const column = { label: source.label, name: source.label === source.pointName ? splitUnit(source.label).name : source.pointName, unit: source.unit };
     const destination = destinationOf(column, this.#order.choices, this.#points, this.#order.tankId);
     const lane = this.#laneFor(source, line, destination);
@@ -204,24 +227,24 @@ export class ImportRun {
     return lane;
   }
 
-  #laneFor(source: CsvSource, line: number, destination: ReturnType<typeof destinationOf>): Lane | null {
-    if (destination.kind === 'skip') return null;
-    if (destination.kind === 'nowhere') return this.#leaveOut(line, destination.why);
+  #laneFor(source: CsvSource, line: number, destination: ReturnType<typeof destinationOf>): Lane | LeftOutLane {
+    if (destination.kind === 'skip') return { isLeftOut: true, label: source.label, why: 'said', values: 0 };
+    if (destination.kind === 'nowhere') return this.#leaveOut(source, line, destination.why);
     const { point, unit } = destination;
     const taken = this.#laneOfPoint.get(point.id);
-    if (taken !== undefined && this.#order.choices.columns.every(({ label }) => label !== source.label)) return this.#leaveOut(line, `"${source.label}" goes to ${point.id}, and "${taken.label}" goes there already`);
+    if (taken !== undefined && this.#order.choices.columns.every(({ label }) => label !== source.label)) return this.#leaveOut(source, line, `"${source.label}" goes to ${point.id}, and "${taken.label}" goes there already`);
     const series = this.#order.dryRun ? 0 : this.#series.get(point.id);
     if (series === undefined) throw new Error(`${point.id} has no series`);
     const [low, high] = kinds[point.kind].range;
-    const lane: Lane = { label: source.label, point, series, pending: taken?.pending ?? this.#history.of(series), unit, low, high, readings: 0, convertUnit: null, convert: null };
+    const lane: Lane = { isLeftOut: false, label: source.label, point, series, pending: taken?.pending ?? this.#history.of(series), unit, low, high, readings: 0, convertUnit: null, convert: null };
     this.#laneOfPoint.set(point.id, lane);
     return lane;
   }
 
   /** Said once for a whole column or series, not for each of its rows. */
-  #leaveOut(line: number, why: string): null {
+  #leaveOut({ label }: CsvSource, line: number, why: string): LeftOutLane {
     this.#refuse(line, `${why}. Everything under this name is left out`);
-    return null;
+    return { isLeftOut: true, label, why: 'nowhere', values: 0 };
   }
 
   #refuse(line: number, reason: string): void {

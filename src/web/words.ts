@@ -262,7 +262,7 @@ export const words = {
     state: { waiting: 'waits', running: 'under way', done: 'imported', cancelled: 'cancelled', failed: 'failed' },
     waits: 'Another import is under way; this one begins when it has ended.', progress: 'Read', percent: (percent: number): string => `${percent} % of the file read`, cancel: 'Cancel the import',
     stays: 'What was stored until then stays. Importing the file again stores the rest.',
-    rows: 'Lines read', accepted: 'Readings that can be stored', stored: 'Readings stored', known: 'Known already', refused: 'Refused', missing: 'Cells without a value', span: 'From – to', perPoint: 'Readings per point',
+    rows: 'Lines read', accepted: 'Readings that can be stored', stored: 'Readings stored', known: 'Known already', refused: 'Refused', missing: 'Cells without a value', span: 'From – to', perPoint: 'Readings per point', leftOut: 'Left out', leftOutTotal: (n: number): string => `${many(n, 'value', 'values')} in the file that no point gets.`, leftOutNowhere: 'no point takes it',
     from: (label: string, name: string): string => `${label} → ${name}`, download: 'Download the refused lines', listEnds: (n: number): string => `The list of refused lines ends after ${n}.`,
     column: { line: 'Line', reason: 'What is wrong', name: 'In the file', samples: 'Begins with', target: 'Goes to', unit: 'Unit', written: 'Time as written', readAs: 'Read as', values: 'Values' },
     first: (shown: number, total: number): string => `The first ${shown} of ${total}.`,

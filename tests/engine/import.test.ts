@@ -197,6 +197,37 @@ describe('refused lines', () => {
   });
 });
 
+describe('what no point takes is counted', () => {
+  const skip = (label: string) => ({ label, target: '@skip', unit: null });
+  const columns = [skip('note')];
+  const day = (n: number): string => iso(NOW - (9 - n) * DAY);
+
+  // Lines in quotes go the long way through the reader, the others the fast one.
+  test.each([['plain', ''], ['quoted', '"']])('of a wide file (%s): goes nowhere, is left out as said, has no name', async (_how, quote) => {
+    const cell = (text: string): string => `${quote}${text}${quote}`;
+    const rows = [[day(1), '', '25', '7', 'cleaned'], [day(2), '3', '25.1', '', 'n/a'], [day(3), '4', '25.2', '8', ''], [day(4), '', 'x', '9', 'fed']];
+    const done = await run(request(`time,,temperature,noise,note\n${rows.map((row) => row.map(cell).join(',')).join('\n')}\n`, { choices: { ...noChoices, columns } }));
+    expect(done.report).toMatchObject({
+      stored: 3, leftOutTotal: 7,
+      leftOut: [{ label: 'noise', values: 3, why: 'nowhere' }, { label: 'column 2', values: 2, why: 'said' }, { label: 'note', values: 2, why: 'said' }],
+    });
+    expect((await store.journal({ limit: 1, kinds: ['import'] }))[0]).toMatchObject({ text: 'a.csv: 3 readings stored, 0 known already, 2 refused, 7 left out', detail: { leftOut: expect.arrayContaining([expect.objectContaining({ label: 'noise' })]) } });
+  });
+
+  test('of a long file: series without a point, series left out as said, a column beside', async () => {
+    const rows = [1, 2, 3, 4].flatMap((n) => [`${day(n)},temperature,25,`, `${day(n)},noise,1,old`, ...(n > 2 ? [`${day(n)},note,5,`] : [])]);
+    const done = await run(request(`time,series,value,remark\n${rows.join('\n')}\n`, { choices: { ...noChoices, columns } }));
+    expect(done.report).toMatchObject({ stored: 4, refusedTotal: 1, leftOutTotal: 10 });
+    expect(new Set(done.report.leftOut)).toEqual(new Set([{ label: 'noise', values: 4, why: 'nowhere' }, { label: 'remark', values: 4, why: 'said' }, { label: 'note', values: 2, why: 'said' }]));
+  });
+
+  test('of more names than anybody reads, those with most are named and all are counted', async () => {
+    const rows = Array.from({ length: 300 }, (_, n) => `${day(1)},s${n},1`);
+    const { report } = await run(request(`time,series,value\n${rows.join('\n')}\n${day(2)},s299,1\n`));
+    expect([report.leftOut.length, report.leftOutTotal, report.leftOut[0]]).toEqual([200, 301, { label: 's299', values: 2, why: 'nowhere' }]);
+  });
+});
+
 test('a look stores nothing, not even a series', async () => {
   const look = await desk.look(request(`time,temperature\n${iso(NOW - DAY)},25\n`));
   expect(look).toMatchObject({ report: { rowsRead: 1, stored: 1 }, layout: 'wide', timeZone: 'America/Denver' });

@@ -91,6 +91,8 @@ test('what has to be said is asked with the cell that raises it and what the fil
   expect(third).toContain('2025-04-03T18:00:00.000Z');
   expect(third).toMatch(/Display temperature: <b>26\.00 °C<\/b> <span class="muted">from 78,8/);
   expect(third).toMatch(/Readings that can be stored<\/dt><dd>6</);
+  // What was chosen to be left out is counted all the same.
+  expect(third).toMatch(/<h2 id="left-out">Left out<\/h2>.*3 values in the file that no point gets.*<dt>x<\/dt><dd>3<\/dd>/);
   await visitor.post(path, { ...formOf(third), decimalComma: 'yes', do: 'run' });
   expect(await ended(visitor, path)).toContain('Wasser (°F) → Display temperature');
   const [hot] = await world.store.readings(world.store.seriesFor('lobby/display-temperature'), Date.UTC(2025, 3, 3), Date.UTC(2025, 3, 4));
@@ -108,6 +110,7 @@ test('columns are proposed with a reason, and two columns for one point are told
   const visitor = await logIn();
   const { path, body } = await hand(visitor, 'time,Temp (°F),Reservoir,Cond (mS/cm),Noise\n2026-01-01T00:00:00Z,78,50,53,1\n');
   expect(body).toContain('proposed: its name is alike');
+  expect(body).toMatch(/<dt>Noise<\/dt><dd>1 · no point takes it<\/dd>/);
   expect(formOf(body)).toMatchObject({ 'target.1': 'lobby/display-temperature', 'target.2': 'lobby/reservoir-fill', 'target.3': 'lobby/conductivity', 'target.4': '@skip' });
   await visitor.post(path, { ...formOf(body), 'target.4': 'lobby/display-temperature', 'unit.3': '°C', do: 'check' });
   const checked = (await visitor.get(path)).body;

@@ -50,18 +50,18 @@ export type ImportAnswer = z.infer<typeof importShape>;
 
 export function jobAnswer(job: ImportJob): ImportAnswer {
   const { state, problem, bytesRead, report } = job.progress();
-  return { id: job.id, state, problem, bytes: job.bytes, bytesRead, ...report, refused: [...report.refused], perPoint: [...report.perPoint], questions: [], columns: [] };
+  return { id: job.id, state, problem, bytes: job.bytes, bytesRead, ...report, refused: [...report.refused], perPoint: [...report.perPoint], leftOut: [...report.leftOut], questions: [], columns: [] };
 }
 
 /** What a dry run found. */
 export function lookAnswer(found: ImportLook | NotReadable): ImportAnswer {
   const nothing: ImportAnswer = {
-    id: null, state: 'looked', problem: null, bytes: 0, bytesRead: 0, rowsRead: 0, stored: 0, alreadyKnown: 0, refusedTotal: 0, refused: [], missing: 0, span: null, perPoint: [], questions: [], columns: [],
+    id: null, state: 'looked', problem: null, bytes: 0, bytesRead: 0, rowsRead: 0, stored: 0, alreadyKnown: 0, refusedTotal: 0, refused: [], missing: 0, span: null, perPoint: [], leftOut: [], leftOutTotal: 0, questions: [], columns: [],
   };
   if ('wrong' in found) return { ...nothing, problem: `line ${found.line}: ${found.wrong}` };
   const { report, questions, columns } = found;
   return {
-    ...nothing, ...(report === null ? {} : { ...report, refused: [...report.refused], perPoint: [...report.perPoint] }), questions: [...questions],
+    ...nothing, ...(report === null ? {} : { ...report, refused: [...report.refused], perPoint: [...report.perPoint], leftOut: [...report.leftOut] }), questions: [...questions],
     columns: columns.map(({ label, target, chosenUnit, unit, why, isProposal, problem }) => ({ label, target, unit: chosenUnit ?? unit, why, isProposal, problem })),
   };
 }

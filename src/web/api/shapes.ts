@@ -118,6 +118,8 @@ export const importShape = z.object({
   missing: z.number().int().describe('Cells in which the file says that nothing was measured.'),
   span: z.object({ fromMs: ms, toMs: ms }).nullable(),
   perPoint: z.array(z.object({ label: z.string().describe('Column or series in the file.'), pointId: z.string(), readings: z.number().int() })),
+  leftOut: z.array(z.object({ label: z.string(), values: z.number().int(), why: z.enum(['said', 'nowhere']).describe('`nowhere`: no point takes it.') })).describe('Columns or series of the file that were not taken, with how many values; those with most.'),
+  leftOutTotal: z.number().int().describe('Values left out under all names.'),
   questions: z.array(z.object({
     option: z.string(), line: z.number().int(), text: z.string(), lines: z.number().int(), needed: z.boolean().describe('Without an answer nothing can be imported.'),
     remark: z.string().nullable(), proof: z.object({ value: z.string(), line: z.number().int(), text: z.string() }).nullable(),

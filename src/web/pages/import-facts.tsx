@@ -36,6 +36,21 @@ export function PerPoint({ report, points }: { readonly report: ImportReport; re
   );
 }
 
+/** What the file holds and no point got. */
+export function LeftOut({ report }: { readonly report: ImportReport }) {
+  const w = words.import;
+  if (report.leftOut.length === 0) return null;
+  return (
+    <section aria-labelledby="left-out">
+      <h2 id="left-out">{w.leftOut}</h2>
+      <p class="muted">{w.leftOutTotal(report.leftOutTotal)}</p>
+      <dl class="facts panel">
+        {report.leftOut.map(({ label, values, why }) => <><dt>{label}</dt><dd>{values}{why === 'nowhere' && ` · ${w.leftOutNowhere}`}</dd></>)}
+      </dl>
+    </section>
+  );
+}
+
 export function Refused({ report, download }: { readonly report: ImportReport; readonly download: string | null }) {
   const w = words.import;
   if (report.refused.length === 0) return null;

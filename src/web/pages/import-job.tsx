@@ -3,7 +3,7 @@ import type { Point } from '../../domain/fleet.ts';
 import { type ImportJob, rejectedBound } from '../../engine/import-contract.ts';
 import { type Viewer, page } from '../layout.tsx';
 import { words } from '../words.ts';
-import { PerPoint, Refused, ReportFacts } from './import-facts.tsx';
+import { LeftOut, PerPoint, Refused, ReportFacts } from './import-facts.tsx';
 
 export interface ImportJobFacts {
   readonly viewer: Viewer;
@@ -36,6 +36,7 @@ export function importJobPage({ viewer, job, points, hasRejected }: ImportJobFac
         {!isOver && <form method="post" action={`/import/${job.id}/cancel`}><button>{w.cancel}</button></form>}
         {isOver && <p><a class="button" href="/import">{w.again}</a></p>}
         <PerPoint report={report} points={points} />
+        <LeftOut report={report} />
         {report.refusedTotal > rejectedBound && <p class="muted">{w.listEnds(rejectedBound)}</p>}
         {isOver && <Refused report={report} download={hasRejected ? `/import/${job.id}/rejected.csv` : null} />}
       </div>

@@ -11,7 +11,7 @@ import type { HeldFile } from '../import-files.ts';
 import { type Viewer, page } from '../layout.tsx';
 import { showFullTime } from '../times.ts';
 import { words } from '../words.ts';
-import { PerPoint, Refused, ReportFacts } from './import-facts.tsx';
+import { LeftOut, PerPoint, Refused, ReportFacts } from './import-facts.tsx';
 
 export interface ImportLookFacts {
   readonly viewer: Viewer;
@@ -65,6 +65,7 @@ export function importLookPage(facts: ImportLookFacts): string {
             <h2>{w.would}</h2>
             <ReportFacts report={look.report} zone={look.timeZone ?? viewer.zone} isLook />
             <PerPoint report={look.report} points={look.points} />
+            <LeftOut report={look.report} />
             <Refused report={look.report} download={null} />
           </>
         )}
