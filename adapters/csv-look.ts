@@ -1,6 +1,6 @@
 /**
  * A look at a CSV file before anything of it is kept: its columns with examples, its first rows as they would be read, and what has to be
- * asked, each with the cell that raises the question. Reads the whole file, so that a date that proves the order of all others is found
+ * asked, each with the cell that raises the question. Reads all that it is given, so that a date that proves the order of all others is found
  * wherever it stands; proves, but never decides.
  */
 import { type CsvOptions, MANY_BLANK, isBlank, timeText } from './csv.ts';
@@ -227,7 +227,7 @@ class DateOrderEvidence {
       return { proof: null, remark: `both orders occur: ${this.#first.text} in line ${this.#first.line}, ${this.#second.text} in line ${this.#second.line}` };
     }
     if (this.#first !== null) return { proof: { value: 'dmy', ...this.#first }, remark: null };
-    return this.#second === null ? { proof: null, remark: 'no date in the file has a day above 12, so the file itself proves nothing' } : { proof: { value: 'mdy', ...this.#second }, remark: null };
+    return this.#second === null ? { proof: null, remark: 'no date that was looked at has a day above 12, so nothing proves it' } : { proof: { value: 'mdy', ...this.#second }, remark: null };
   }
 }
 

@@ -109,7 +109,7 @@ async function alone(command: ImportCommand, config: ServiceConfig, terminal: Te
   });
   try {
     const request: ImportRequest = {
-      id: 'command-line', tankId: command.tank, choices: command.choices, useMemory: command.remembered, propose: false, by: 'command line',
+      id: 'command-line', tankId: command.tank, choices: command.choices, useMemory: command.remembered, propose: false, lookBytes: null, by: 'command line',
       file: { name: basename(command.file), bytes: statSync(command.file).size, open: () => createReadStream(command.file) },
     };
     if (command.dryRun) return lookAnswer(await core.imports.look(request));

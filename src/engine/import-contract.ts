@@ -6,7 +6,7 @@ import type { Point } from '../domain/fleet.ts';
 
 /** One import runs at a time; the others wait. */
 export interface ImportDesk {
-  /** Reads the whole file and stores nothing. @throws StoreError */
+  /** Reads the file, as far as is asked for, and stores nothing. @throws StoreError */
   look(request: ImportRequest): Promise<ImportLook | NotReadable>;
   /** `null`: too many wait already. */
   start(request: ImportRequest, rejected: RejectedSink): ImportJob | null;
@@ -35,6 +35,8 @@ export interface ImportRequest {
   readonly useMemory: boolean;
   /** A look counts likely points as chosen, for somebody who will see them; an import never does. */
   readonly propose: boolean;
+  /** A look goes no further than so many bytes; `null`: to the end. An import always does. */
+  readonly lookBytes: number | null;
   /** Person or account, as journaled. */
   readonly by: string;
 }
@@ -68,6 +70,8 @@ export interface ImportLook {
   readonly remembered: { readonly by: string; readonly savedMs: number } | null;
   /** Points the columns may go to. */
   readonly points: readonly Point[];
+  /** How much of the file was looked at, when that is not all of it; counts, questions and the report are of this part. */
+  readonly lookedAt: { readonly bytes: number; readonly ofBytes: number } | null;
   /** What an import would do; `null` while a question is open without whose answer nothing can be read. */
   readonly report: ImportReport | null;
 }

@@ -1,6 +1,8 @@
 /** Where CSV files are handed in: looked at, put in line, imported one at a time, and reported on. */
+import { Readable } from 'node:stream';
 import { type CsvChoices, csvOptionsOf, mergeChoices, noChoices, readChoices, roleTargets } from '../../adapters/csv-choices.ts';
 import { type CsvLook, type LookSeries, lookAtCsv, openingOf } from '../../adapters/csv-look.ts';
+import { beginningOf } from '../../adapters/csv-beginning.ts';
 import { splitUnit } from '../../adapters/csv-header.ts';
 import { readScalarText } from '../../adapters/scalar-text.ts';
 import type { Clock } from '../clock.ts';
@@ -10,7 +12,7 @@ import { canonicalValue } from '../ingest/intake.ts';
 import type { Logger } from '../log.ts';
 import type { HistoryReader, HistoryWriter, ImportMemoryStore, LiveStore } from '../store/contract.ts';
 import type { EngineFace } from './contract.ts';
-import type { ImportDesk, ImportJob, ImportLook, ImportProgress, ImportReport, ImportRequest, LookColumn, LookRow, NotReadable, RejectedSink } from './import-contract.ts';
+import type { ImportDesk, ImportFile, ImportJob, ImportLook, ImportProgress, ImportReport, ImportRequest, LookColumn, LookRow, NotReadable, RejectedSink } from './import-contract.ts';
 import { type FileColumn, destinationOf, pointsFor, proposals } from './import-mapping.ts';
 import { ImportRun, zoneFor } from './import-run.ts';
 
@@ -176,10 +178,12 @@ async function rememberedChoices(request: ImportRequest, fleet: Fleet, store: Im
 }
 
 async function look(request: ImportRequest, parts: DeskParts): Promise<ImportLook | NotReadable> {
-  const { file, tankId } = request;
+  const { tankId, lookBytes } = request;
   const fleet = parts.fleet();
   const { choices, remembered } = await rememberedChoices(request, fleet, parts.store);
   const zone = zoneFor(fleet, tankId);
+  const isPart = lookBytes !== null && request.file.bytes > lookBytes;
+  const file = isPart ? beginning(request.file, lookBytes, choices) : request.file;
   const found = await lookAtCsv(file.open(), csvOptionsOf(choices, zone));
   if ('wrong' in found) return found;
   const points = pointsFor(fleet, tankId);
@@ -200,7 +204,12 @@ async function look(request: ImportRequest, parts: DeskParts): Promise<ImportLoo
     headerLine: opening.headerLine, above: opening.above, unitsLine: opening.units?.line ?? null, delimiter: opening.delimiter, layout: found.columns?.layout ?? null,
     timeZone: choices.timeZone ?? zone, choices: filled, columns, questions: found.questions, remembered, points, report,
     preview: found.preview.map((row) => previewRow(row, columns, filled, points, tankId)),
+    lookedAt: isPart ? { bytes: lookBytes, ofBytes: request.file.bytes } : null,
   };
+}
+
+function beginning(file: ImportFile, bytes: number, { encoding }: CsvChoices): ImportFile {
+  return { ...file, bytes, open: () => Readable.from(beginningOf(file.open(), bytes, encoding ?? undefined)) };
 }
 
 function lookColumns(found: CsvLook, choices: CsvChoices, points: readonly Point[], tankId: string | null): readonly LookColumn[] {

@@ -90,7 +90,7 @@ async function tankbellSeconds(file: string, database: string): Promise<number> 
     const start = process.hrtime.bigint();
     const desk = importDesk({ store, engine, fleet: () => installed, clock: systemClock, log });
     const job = desk.start(
-      { id: 'bench', file: { name: 'history.csv', bytes: statSync(file).size, open: () => createReadStream(file) }, tankId: null, choices: noChoices, useMemory: false, propose: false, by: 'bench' },
+      { id: 'bench', file: { name: 'history.csv', bytes: statSync(file).size, open: () => createReadStream(file) }, tankId: null, choices: noChoices, useMemory: false, propose: false, lookBytes: null, by: 'bench' },
       async () => undefined,
     );
     await job?.ended;

@@ -63,7 +63,7 @@ afterEach(() => store.close());
 
 let ids = 0;
 const request = (content: string | (() => Readable), more: Partial<ImportRequest> = {}): ImportRequest => ({
-  id: `job-${(ids += 1)}`, tankId: 'reef', choices: noChoices, useMemory: true, propose: false, by: 'Ada Example',
+  id: `job-${(ids += 1)}`, tankId: 'reef', choices: noChoices, useMemory: true, propose: false, lookBytes: null, by: 'Ada Example',
   file: { name: 'a.csv', bytes: 1, open: () => (typeof content === 'string' ? Readable.from([Buffer.from(content)]) : content()) }, ...more,
 });
 async function run(asked: ImportRequest): Promise<ImportProgress & { readonly rejected: readonly ImportRefusal[] }> {
@@ -234,6 +234,17 @@ test('a look stores nothing, not even a series', async () => {
   expect(await store.seriesOf('reef/temperature')).toBeNull();
   expect(engine.deliveries).toEqual([]);
   expect(await store.journal({ limit: 5 })).toEqual([]);
+});
+
+test('a look at a large file goes as far as asked, ends with a whole line, and says so; the import reads all of it', async () => {
+  const rows = Array.from({ length: 2000 }, (_, n) => `${iso(NOW - 9 * DAY + n * MINUTE)},${n === 1999 ? 'x' : '25'}`);
+  const content = `time,temperature\n${rows.join('\n')}\n`;
+  const whole = Buffer.byteLength(content);
+  const asked = request(content, { lookBytes: 10_000, file: { name: 'a.csv', bytes: whole, open: () => Readable.from((function* () { for (let at = 0; at < whole; at += 777) yield Buffer.from(content).subarray(at, at + 777); })()) } });
+  // 17 bytes of header, 28 a row: 356 rows fit in 10,000 bytes, and the half of the next is left out.
+  expect(await desk.look(asked)).toMatchObject({ lookedAt: { bytes: 10_000, ofBytes: whole }, report: { rowsRead: 356, stored: 356, refusedTotal: 0 } });
+  expect(await desk.look({ ...asked, lookBytes: whole })).toMatchObject({ lookedAt: null, report: { rowsRead: 2000, refusedTotal: 1 } });
+  expect(await run(asked)).toMatchObject({ state: 'done', report: { rowsRead: 2000, stored: 1999, refusedTotal: 1 } });
 });
 
 test('what is remembered of points that are gone is not used', async () => {

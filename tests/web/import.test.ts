@@ -118,6 +118,27 @@ test('columns are proposed with a reason, and two columns for one point are told
   expect(checked).toContain('unit &quot;°C&quot; does not fit Conductivity');
 });
 
+test('of a large file the page says what was looked at, and asks for no more than that', async () => {
+  const asked: (number | null)[] = [];
+  const { logIn } = await makeSite({
+    options: ({ imports }) => ({
+      imports: {
+        ...imports,
+        async look(request) {
+          asked.push(request.lookBytes);
+          // As if the few bytes of this file were many.
+          const found = await imports.look(request);
+          return 'wrong' in found ? found : { ...found, lookedAt: { bytes: 32 * 1024 * 1024, ofBytes: 480 * 1024 * 1024 } };
+        },
+      },
+    }),
+  });
+  const { body } = await hand(await logIn(), 'time,display-temperature\n2026-01-01T00:00:00Z,25\n');
+  expect(body).toContain('Looked at: the first 32 MB of 480 MB. The import reads the whole file');
+  expect(body).toContain('What an import of the first 32 MB would do');
+  expect(asked).toEqual([32 * 1024 * 1024]);
+});
+
 test('all refused lines can be downloaded, and none of them is a formula', async () => {
   const { logIn } = await makeSite();
   const visitor = await logIn();

@@ -38,6 +38,7 @@ export function importLookPage(facts: ImportLookFacts): string {
         {problem !== null && <p class="problem" role="alert">{problem}</p>}
         {'wrong' in found && <p class="problem" role="alert">{w.line(found.line)}: {found.wrong}</p>}
         {look !== null && <Shape look={look} tankName={tankName} />}
+        {look?.lookedAt != null && <p class="problem">{w.lookedAtPart(megabytes(look.lookedAt.bytes), megabytes(look.lookedAt.ofBytes))}</p>}
         {look?.remembered != null && <p class="done">{w.remembered(look.remembered.by, showFullTime(look.remembered.savedMs, viewer.zone))}</p>}
         <form method="post" action={`/import/${held.id}`} class="import-form">
           {look !== null && look.questions.length > 0 && (
@@ -62,7 +63,7 @@ export function importLookPage(facts: ImportLookFacts): string {
         {look !== null && <Preview look={look} />}
         {look !== null && look.report !== null && (
           <>
-            <h2>{w.would}</h2>
+            <h2>{look.lookedAt === null ? w.would : w.wouldPart(megabytes(look.lookedAt.bytes))}</h2>
             <ReportFacts report={look.report} zone={look.timeZone ?? viewer.zone} isLook />
             <PerPoint report={look.report} points={look.points} />
             <LeftOut report={look.report} />
@@ -73,6 +74,8 @@ export function importLookPage(facts: ImportLookFacts): string {
     ),
   });
 }
+
+const megabytes = (bytes: number): string => `${Math.floor(bytes / (1024 * 1024))} MB`;
 
 function Shape({ look, tankName }: { readonly look: ImportLook; readonly tankName: string | null }) {
   const w = words.import;

@@ -44,7 +44,7 @@ export function importApiRoutes(app: FastifyInstance, context: WebContext, files
     if (tankId !== null && !context.fleet().tanks.some(({ id }) => id === tankId)) throw new WebError(404, words.import.unknownTank);
     const held = await files.put({ accountId: request.account?.id ?? -1, fileName, tankId, choices: choicesOf(settings, map), content: bounded(request.body) }, context.clock.now());
     if (held === null) throw new WebError(503, words.import.busy);
-    const order: ImportRequest = { id: held.id, file: held.file, tankId, choices: held.choices, useMemory: remembered, propose: false, by: who(request) };
+    const order: ImportRequest = { id: held.id, file: held.file, tankId, choices: held.choices, useMemory: remembered, propose: false, lookBytes: null, by: who(request) };
     if (dryRun) {
       try {
         return reply.send(lookAnswer(await context.imports.look(order)));

@@ -15,6 +15,11 @@ import { importPage } from '../pages/import.tsx';
 import { words } from '../words.ts';
 
 export const MAX_FILE_BYTES = 512 * 1024 * 1024;
+/**
+ * A page that shows what a file holds is waited for: so much is read in 1 to 7 s on a small machine, and is a year of minutes in ten columns.
+ * The import itself reads all of it.
+ */
+export const LOOK_BYTES = 32 * 1024 * 1024;
 /** A mapping of hundreds of columns. */
 const MAX_FORM_BYTES = 512 * 1024;
 
@@ -127,6 +132,6 @@ export function importRoutes(app: FastifyInstance, context: WebContext, files: I
   }
 }
 
-const requestFor = (held: HeldFile, by: string): ImportRequest => ({ id: held.id, file: held.file, tankId: held.tankId, choices: held.choices, useMemory: held.isFresh, propose: true, by });
+const requestFor = (held: HeldFile, by: string): ImportRequest => ({ id: held.id, file: held.file, tankId: held.tankId, choices: held.choices, useMemory: held.isFresh, propose: true, lookBytes: LOOK_BYTES, by });
 
 const wants = (body: unknown): unknown => (typeof body === 'object' && body !== null && 'do' in body ? body.do : null);
