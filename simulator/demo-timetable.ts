@@ -1,16 +1,18 @@
 /**
- * What happens in the demo fleet (`fleet.yaml`, whose ids are used here): five finished incidents in the month before, one that is under way
+ * What happens in the demo fleet (`fleet.yaml`, whose ids are used here): eight finished incidents in the month before, one that is under way
  * when the demo goes live, and then a round of half an hour again and again, so that something always rings and always ends.
  */
 import { DAY, HOUR, MINUTE, SECOND } from '../src/domain/duration.ts';
 import { chillerShortCycling } from './faults/chiller-short-cycling.ts';
 import type { Fault } from './faults/fault.ts';
 import { gatewaySilent } from './faults/gateway-silent.ts';
+import { heaterFailed } from './faults/heater-failed.ts';
 import { heaterStuckOn } from './faults/heater-stuck-on.ts';
 import { mainsLost } from './faults/mains-lost.ts';
 import { pumpStopped } from './faults/pump-stopped.ts';
 import { reservoirRunsEmpty } from './faults/reservoir-runs-empty.ts';
 import { roomHot } from './faults/room-hot.ts';
+import { thermometerDrifting } from './faults/thermometer-drifting.ts';
 import { listed, looped, type Occurrence, type Timetable, together } from './timetable.ts';
 import { nextLocalHour } from './world/local-time.ts';
 
@@ -29,7 +31,9 @@ const FRIDAY = 5;
 function pastIncidents(liveMs: number): readonly Occurrence[] {
   const afternoon = nextLocalHour('Europe/Dublin', liveMs - 24 * DAY, 13);
   const friday = nextLocalHour('America/Chicago', liveMs - 21 * DAY, 20, FRIDAY);
+  const creeping = nextLocalHour('America/Chicago', liveMs - 19 * DAY, 9);
   const hotWeek = nextLocalHour('America/Denver', liveMs - 13 * DAY, 10);
+  const cold = nextLocalHour('America/New_York', liveMs - 10 * DAY, 19);
   const lunch = nextLocalHour('America/New_York', liveMs - 6 * DAY, 12);
   const night = nextLocalHour('Europe/Dublin', liveMs - 4 * DAY, 2);
   return [
@@ -37,9 +41,13 @@ function pastIncidents(liveMs: number): readonly Occurrence[] {
     during(heaterStuckOn({ heaterId: 'pinwheel-planted/heater' }), afternoon, 4 * HOUR + 20 * MINUTE),
     // Dry from Friday night until somebody comes on Monday morning.
     during(reservoirRunsEmpty({ reservoirId: 'marigold-marine/reservoir', leftLitres: 1 }), friday, 2 * DAY + 13 * HOUR),
+    // A probe that creeps up until the upper limit rings (15 °C in `fleet.yaml`): the water was well, and a new probe was put in.
+    during(thermometerDrifting({ pointId: 'marigold-cold/display-temperature', perDay: 0.6 }), creeping, 4 * DAY),
     // The air conditioning gave up, the chiller ran and ran, and its relay began to chatter.
     during(roomHot({ siteId: 'quill-lobby', byK: 7 }), hotWeek, 6 * DAY),
     during(chillerShortCycling({ chillerId: 'quill-reef/chiller', shortestS: 40, longestS: 110 }), hotWeek + 30 * HOUR, 4 * DAY),
+    // The element broke at the beginning of an evening; below the lower limit (23.5 °C) in the night, a new heater in the morning.
+    during(heaterFailed({ heaterId: 'bar-fresh/heater' }), cold, 13 * HOUR),
     during(pumpStopped({ pumpId: 'atrium-marine/return-pump' }), lunch + 20 * MINUTE, 40 * MINUTE),
     during(gatewaySilent({ siteId: 'pinwheel-office' }), night + 10 * MINUTE, 3 * HOUR),
   ];

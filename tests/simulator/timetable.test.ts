@@ -29,12 +29,26 @@ describe('the demo timetable', () => {
 
   it('has a handful of incidents in the past month, all over before going live but the one under way', () => {
     const over = month.filter(({ endMs }) => endMs !== null && endMs < liveMs);
-    expect(over.map(({ fault: { name } }) => name).sort()).toEqual(['chiller-short-cycling', 'gateway-silent', 'heater-stuck-on', 'pump-stopped', 'reservoir-runs-empty', 'room-hot']);
+    expect(over.map(({ fault: { name } }) => name).sort()).toEqual(['chiller-short-cycling', 'gateway-silent', 'heater-failed', 'heater-stuck-on', 'pump-stopped', 'reservoir-runs-empty', 'room-hot', 'thermometer-drifting']);
     expect(month.length - over.length).toBe(1);
     const weekend = over.find(({ fault: { name } }) => name === 'reservoir-runs-empty');
     const days = new Intl.DateTimeFormat('en-US', { timeZone: 'America/Chicago', weekday: 'long', hour: 'numeric' });
     expect(days.format(weekend?.beginMs)).toContain('Friday');
     expect(days.format(weekend?.endMs ?? 0)).toContain('Monday');
+  });
+
+  it('a heater that failed and a probe that creeps both cross a limit, and only the one in the water itself', () => {
+    const of = (name: string) => month.find((one) => one.fault.name === name) ?? { beginMs: Number.NaN, endMs: Number.NaN };
+    const [failed, creeping] = [of('heater-failed'), of('thermometer-drifting')];
+    const scenario = makeScenario({ fleet, seed: 1, startMs: creeping.beginMs - 2 * HOUR, timetable: demoTimetable(liveMs), history: { untilMs: liveMs, everyMs: 10 * MINUTE } });
+    const read = (toMs: number, pointId: string) => scenario.advance(toMs).flatMap(({ samples }) => samples.filter((sample) => sample.pointId === pointId).map(({ value }) => value));
+    // °F: 15 °C is 59 °F.
+    expect(Math.max(...read((creeping.endMs ?? 0) - MINUTE, 'marigold-cold/display-temperature'))).toBeGreaterThan(59.5);
+    expect(scenario.world.tank('marigold-cold').display.waterC).toBeLessThan(14);
+    expect(Math.max(...read((creeping.endMs ?? 0) + 6 * HOUR, 'marigold-cold/display-temperature').slice(-20))).toBeLessThan(58);
+    expect(Math.min(...read((failed.endMs ?? 0) - MINUTE, 'bar-fresh/display-temperature'))).toBeLessThan(23);
+    expect(scenario.world.tank('bar-fresh').display.waterC).toBeLessThan(23);
+    expect(read((failed.endMs ?? 0) + 12 * HOUR, 'bar-fresh/display-temperature').at(-1)).toBeGreaterThan(24);
   });
 
   it.each([1, 2, 3, 4, 5])('has something to ring about within two minutes of going live, seed %d', (seed) => {
