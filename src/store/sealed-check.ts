@@ -78,4 +78,6 @@ export function sealedChecksOn({ db, attempt }: Connection): SealedChecks {
   };
 }
 
-const isDamage = (error: unknown): boolean => error instanceof Error && 'code' in error && String(error.code).startsWith('SQLITE_CORRUPT');
+/** Pages that make no sense, or a sector of the disk that cannot be read any more; https://www.sqlite.org/rescode.html */
+const damage = /^SQLITE_(CORRUPT|IOERR_READ|IOERR_CORRUPTFS)/;
+const isDamage = (error: unknown): boolean => error instanceof Error && 'code' in error && damage.test(String(error.code));

@@ -26,8 +26,8 @@ export interface BoardRow {
   readonly sinceMs: number | null;
   /** Points without a current value. */
   readonly silentPoints: readonly Point[];
-  /** What the gateways of these say of themselves, each reason once; a point that is merely silent has none. */
-  readonly offlineWhys: readonly string[];
+  /** What the gateways of these say of themselves, each reason once, and of how many: a point that is merely silent has none. */
+  readonly offline: { readonly points: number; readonly whys: readonly string[] };
   /** Rules that answer `unknown` although everything they need is installed. */
   readonly unknownRules: number;
   /** Rules that somebody, or a cause, holds back: shelved, suppressed, out of service. */
@@ -69,7 +69,8 @@ interface RowFacts {
 function boardRow({ tank, site, clientName, view, nowMs, points, rules, alarms }: RowFacts): BoardRow {
   const presents = points.map((point) => presentOf(point, view, rules, nowMs));
   const silentPoints = presents.filter((present) => present.state !== 'current').map((present) => present.point);
-  const offlineWhys = [...new Set(presents.flatMap(({ offlineWhy }) => offlineWhy ?? []))];
+  const offlineWhys = presents.flatMap(({ offlineWhy }) => offlineWhy ?? []);
+  const offline = { points: offlineWhys.length, whys: [...new Set(offlineWhys)] };
   const unknownSince = rules
     .filter((rule) => rule.missing === null)
     .map((rule) => view.statuses.get(rule.id))
@@ -81,7 +82,7 @@ function boardRow({ tank, site, clientName, view, nowMs, points, rules, alarms }
   const [first, ...others] = ranked;
   const standing = standingOf(first, silentPoints.length > 0 || unknownSince.length > 0, heldRules > 0);
   return {
-    tank, site, clientName, standing, silentPoints, offlineWhys, contactMs, heldRules,
+    tank, site, clientName, standing, silentPoints, offline, contactMs, heldRules,
     alarm: first ?? null,
     otherAlarms: others,
     sinceMs: sinceOf(standing, first, presents, unknownSince.map((status) => status?.verdictSinceMs ?? null)),

@@ -45,8 +45,10 @@ export const words = {
     noTanks: 'No tank is set up yet. Write the fleet file and start again.',
     since: (time: string, lasting: string): string => `for ${lasting}, since ${time}`,
     moreAlarms: (n: number): string => `+ ${many(n, 'more alarm', 'more alarms')}`,
-    silent: (names: string, n: number, whys: readonly string[]): string =>
-      `no current value from ${n <= 2 ? names : `${n} points`}${whys.length === 0 ? '' : `: ${whys.slice(0, 2).join('; ')}${whys.length > 2 ? `; ${many(whys.length - 2, 'more reason', 'more reasons')}` : ''}`}`,
+    silent: (names: string, n: number, { points, whys }: { readonly points: number; readonly whys: readonly string[] }): string => {
+      const because = `${whys.slice(0, 2).join('; ')}${whys.length > 2 ? `; ${many(whys.length - 2, 'more reason', 'more reasons')}` : ''}`;
+      return `no current value from ${n <= 2 ? names : `${n} points`}${points === 0 ? '' : points === n ? `: ${because}` : `, from ${points} because ${because}`}`;
+    },
     unknownRules: (n: number): string => `${many(n, 'rule', 'rules')} cannot judge`,
     heldRules: (n: number): string => `${many(n, 'rule', 'rules')} held back`,
     contact: (age: string): string => `heard ${age}`,

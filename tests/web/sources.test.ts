@@ -42,9 +42,16 @@ test('a value unknown because its gateway is away says so wherever it is shown',
   expect(row.slice(0, row.indexOf('</li><li class="row')).split(why)).toHaveLength(2);
   expect(row).toMatch(new RegExp(`no current value from [^·<]*: ${why}`));
 
+  // One that is silent by itself is not blamed on the gateway.
+  const [first] = ofAxolotl;
+  world.engine.offlineWhys.delete(first?.id ?? '');
+  world.store.rows.set(world.store.seriesFor(first?.id ?? ''), []);
+  expect((await visitor.get('/')).body).toContain(`no current value from ${ofAxolotl.length <= 2 ? ofAxolotl.map(({ name }) => name).join(', ') : `${ofAxolotl.length} points`}, from ${ofAxolotl.length - 1} because ${why}`);
+  world.engine.offlineWhys.set(first?.id ?? '', why);
+
   const tank = (await visitor.get('/tanks/axolotl')).body;
   expect(tank.split(said)).toHaveLength(1 + ofAxolotl.length);
-  expect(tank).toMatch(/unknown, last 1[78]\.\d+ °C/);
+  expect(tank).toMatch(/unknown, last \d+\.\d W 20 s ago/);
   expect((await visitor.get('/sources')).body.split(said)).toHaveLength(1 + ofAxolotl.length);
   expect((await visitor.get('/tanks/bar')).body).not.toContain('gateway');
 

@@ -90,7 +90,7 @@ const LimitsNote = ({ text }: { text: string | null }) => (text === null ? null 
 function Details({ row }: { row: BoardRow }) {
   const parts = [
     row.otherAlarms.length > 0 ? words.board.moreAlarms(row.otherAlarms.length) : null,
-    row.silentPoints.length > 0 ? words.board.silent(row.silentPoints.map((point) => point.name).join(', '), row.silentPoints.length, row.offlineWhys) : null,
+    row.silentPoints.length > 0 ? words.board.silent(row.silentPoints.map((point) => point.name).join(', '), row.silentPoints.length, row.offline) : null,
     row.unknownRules > 0 ? words.board.unknownRules(row.unknownRules) : null,
     row.heldRules > 0 ? words.board.heldRules(row.heldRules) : null,
   ].filter((part) => part !== null);
