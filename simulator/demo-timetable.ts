@@ -41,8 +41,8 @@ function pastIncidents(liveMs: number): readonly Occurrence[] {
     during(heaterStuckOn({ heaterId: 'pinwheel-planted/heater' }), afternoon, 4 * HOUR + 20 * MINUTE),
     // Dry from Friday night until somebody comes on Monday morning.
     during(reservoirRunsEmpty({ reservoirId: 'marigold-marine/reservoir', leftLitres: 1 }), friday, 2 * DAY + 13 * HOUR),
-    // A probe that creeps up until the upper limit rings (15 °C in `fleet.yaml`): the water was well, and a new probe was put in.
-    during(thermometerDrifting({ pointId: 'marigold-cold/display-temperature', perDay: 0.6 }), creeping, 4 * DAY),
+    // Water got into a probe, and it creeps up until the upper limit rings (15 °C in `fleet.yaml`): the tank was well, and a new probe was put in.
+    during(thermometerDrifting({ pointId: 'marigold-cold/display-temperature', perDay: 3 }), creeping, 26 * HOUR),
     // The air conditioning gave up, the chiller ran and ran, and its relay began to chatter.
     during(roomHot({ siteId: 'quill-lobby', byK: 7 }), hotWeek, 6 * DAY),
     during(chillerShortCycling({ chillerId: 'quill-reef/chiller', shortestS: 40, longestS: 110 }), hotWeek + 30 * HOUR, 4 * DAY),
