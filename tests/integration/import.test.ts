@@ -105,7 +105,9 @@ test('a large import is cancelled by Ctrl-C; live readings are taken meanwhile; 
   expect([await gone, said]).toEqual([1, expect.stringContaining('cancelled by command line')]);
   // Not a figure, a bound: far below the seconds the whole import takes.
   expect(Math.max(...slowest)).toBeLessThan(1500);
-  expect(await journal()).toMatch(/big\.csv: \d+ readings stored, 0 known already, 0 refused; cancelled by command line/);
+  expect(await journal()).toMatch(/big\.csv: \d+ readings stored, 0 known already, 0 refused, \d+ left out; cancelled by command line/);
+  // Every thousandth line has a note, which was to be left out.
+  expect(said).toMatch(/\n\d+ values left out:\n  Notiz: \d+\n/);
   const before = Number(/(\d+) readings stored/.exec(said)?.[1]);
   expect(before).toBeGreaterThan(0);
   expect(before).toBeLessThan(rows);
