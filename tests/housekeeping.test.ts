@@ -18,8 +18,8 @@ const kept = point('temperature', 'kept');
 const short = point('power', 'short', { keepMs: 30 * DAY });
 const installed: Fleet = fleet({ points: [kept, short] });
 
-async function started(file: string, nowMs: number, change: (store: Store) => Partial<Store> = () => ({})): Promise<{ store: Store; clock: StandingClock; chores: Housekeeping }> {
-  const store = await openSqliteStore(file);
+async function started(file: string, nowMs: number, change: (store: Store) => Partial<Store> = () => ({}), thread = false): Promise<{ store: Store; clock: StandingClock; chores: Housekeeping }> {
+  const store = await openSqliteStore(file, { thread });
   // Between two steps whatever else is waiting has its turn, as under the real clock.
   const clock = Object.assign(new StandingClock(nowMs), { sleep: () => new Promise<void>((resolve) => setImmediate(resolve)) });
   const chores = startHousekeeping({ store: { ...store, ...change(store) }, fleet: () => installed, clock, log: makeLogger('silent', clock.now) });
@@ -140,11 +140,11 @@ describe('looking at sealed days again', () => {
     return file;
   }
 
-  it.each(['chunk', 'rollup'] as const)('a damaged %s is journaled once, stays told until it is whole again, and is then said to be', async (table) => {
+  it.each([['chunk', false], ['rollup', true]] as const)('a damaged %s (writer in a thread: %s) is journaled once, stays told until it is whole again, and is then said to be', async (table, thread) => {
     const file = await sealedFile(40);
     damage(file, firstDay + 17, table);
     const nowMs = T0 + 41 * DAY;
-    const first = await started(file, nowMs);
+    const first = await started(file, nowMs, undefined, thread);
     await first.chores.run();
     expect(first.chores.status()).toMatchObject({ checkedDays: 40, trouble: null, faults: [{ day: firstDay + 17, pointId: kept.id, foundMs: nowMs }] });
     const told = async (store: Store) => (await store.journal({ limit: 9, kinds: ['service'] })).map(({ text }) => text).filter((text) => text.includes('sealed day'));
@@ -158,7 +158,7 @@ describe('looking at sealed days again', () => {
     await first.store.close();
     // Mended (a second flip of the same bit) while the service was down; known from the start, and looked at at once.
     damage(file, firstDay + 17, table);
-    const second = await started(file, nowMs + DAY + HOUR);
+    const second = await started(file, nowMs + DAY + HOUR, undefined, thread);
     await second.chores.run();
     expect(second.chores.status()).toMatchObject({ checkedDays: 0, faults: [] });
     expect(await told(second.store)).toEqual(['A sealed day that was damaged is whole again, or no longer kept', expect.anything()]);
