@@ -41,6 +41,7 @@ import type { Store } from './store/contract.ts';
 import { lockDataDir } from './store/lock.ts';
 import { RESERVE_PART_BYTES } from './store/reserve.ts';
 import { openSqliteStore } from './store/sqlite.ts';
+import { buildAssets } from './web/assets.ts';
 import type { SourceStatus } from './web/options.ts';
 import { startWeb } from './web/start.ts';
 
@@ -87,9 +88,12 @@ export async function startCore(parts: AppParts): Promise<Core> {
   const lock = lockDataDir(config.dataDir);
   const undo: (() => Promise<void> | void)[] = [() => lock.release()];
   try {
-    const store = await openSqliteStore(join(config.dataDir, 'tankbell.sqlite'), { reserveBytes: RESERVE_PART_BYTES, thread: true });
-    undo.push(() => store.close());
-    const { fleet, rules, readers } = await takeFleet(parts, store);
+    // The thread that writes comes up while the fleet is read.
+    const opening = openSqliteStore(join(config.dataDir, 'tankbell.sqlite'), { reserveBytes: RESERVE_PART_BYTES, thread: true });
+    undo.push(() => opening.then((opened) => opened.close(), () => undefined));
+    const taking = await takeFleet(parts, opening);
+    const store = await opening;
+    const { fleet, rules, readers } = taking;
     const ackLinks = makeAckLinks(signingKey(parts), config.web.publicUrl);
     const channel = config.mail === null ? null : makeSmtpChannel(config.mail, config.mail.passwordEnv === null ? null : (parts.env[config.mail.passwordEnv] ?? null));
     const started = serviceEntry(clock.now(), `Tankbell ${version} started`, { tanks: fleet.tanks.length, points: fleet.points.length, rules: rules.length });
@@ -122,6 +126,9 @@ export async function startCore(parts: AppParts): Promise<Core> {
 
 export async function startApp(parts: AppParts): Promise<App> {
   const { config, clock, log } = parts;
+  const assets = buildAssets();
+  // Waited for below; a start that fails before has another reason.
+  assets.catch(() => undefined);
   const core = await startCore(parts);
   const { store, history, engine, desk, sender, ackLinks } = core;
   const undo: (() => Promise<void> | void)[] = [() => core.stop()];
@@ -137,7 +144,7 @@ export async function startApp(parts: AppParts): Promise<App> {
       troubles: () => sources().filter(({ state }) => state === 'trouble').map(({ detail }) => detail),
       fleet: () => desk.inForce.fleet, rules: () => desk.inForce.rules, desk, engine, store: history, rawHistory: store, ackLinks, imports: core.imports, localToken,
       siteToken: (siteId) => tokenOf(desk.inForce.fleet, siteId, parts.env), formats: plainFormats(formats), sources,
-      health: () => health(store, engine, sender, clock.now()), clock, log,
+      health: () => health(store, engine, sender, clock.now()), clock, log, builtAssets: assets,
     });
     undo.push(() => web.stop());
     // Lets the command line reach this process; readable by its own user only, like the database beside it.
@@ -181,7 +188,7 @@ export async function startApp(parts: AppParts): Promise<App> {
 }
 
 /** Reads and checks the fleet file, journals what changed since it was last applied, and compiles its rules. */
-async function takeFleet({ config, env, clock }: AppParts, store: Store): Promise<{ fleet: Fleet; rules: readonly Rule[]; readers: FleetReaders }> {
+async function takeFleet({ config, env, clock }: AppParts, opening: Promise<Store>): Promise<{ fleet: Fleet; rules: readonly Rule[]; readers: FleetReaders }> {
   const kinds = await loadRuleKinds();
   const readers: FleetReaders = { kinds, formats: await loadFormats(), broker: config.mqtt.broker };
   const text = readFileSync(config.fleetFile, 'utf8');
@@ -189,6 +196,7 @@ async function takeFleet({ config, env, clock }: AppParts, store: Store): Promis
   if ('mistakes' in read) throw new StartError(read.mistakes.map((mistake) => showMistake(mistake)).join('\n'));
   const missing = missingSecrets(read.secrets, env);
   if (missing.length > 0) throw new StartError(missing.map((mistake) => showMistake(mistake)).join('\n'));
+  const store = await opening;
   const storedText = await store.fleetText();
   const before = storedText === null ? null : readFleet(storedText, 'the fleet as last applied', readers);
   await applyFleet(store, text, read.fleet, before === null || 'mistakes' in before ? null : before.fleet, 'tankbell', clock.now());

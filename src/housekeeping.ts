@@ -5,7 +5,7 @@
  */
 import { schedule } from 'node-cron';
 import type { Clock } from './clock.ts';
-import { HOUR } from './domain/duration.ts';
+import { HOUR, SECOND } from './domain/duration.ts';
 import type { Fleet } from './domain/fleet.ts';
 import type { JournalEntry } from './domain/journal.ts';
 import type { Logger } from './log.ts';
@@ -59,15 +59,22 @@ export interface Housekeeping {
   stop(): Promise<void>;
 }
 
-/** The first run begins at once, in the background. */
+/** After a start there is more urgent work: readings that waited in the broker, pages that are overdue. */
+const FIRST_AFTER_MS = 30 * SECOND;
+
+/** The first run begins soon, in the background. */
 export function startHousekeeping(parts: HousekeepingParts): Housekeeping {
   const chores = new Chores(parts);
   const task = schedule(NIGHTLY, () => chores.run(), { timezone: 'UTC', suppressMissedWarning: true });
-  void chores.run();
+  const stopWaiting = parts.clock.every(FIRST_AFTER_MS, () => {
+    stopWaiting();
+    void chores.run();
+  });
   return {
     run: () => chores.run(),
     status: () => chores.status,
     stop: async () => {
+      stopWaiting();
       await task.destroy();
       await chores.stop();
     },

@@ -98,6 +98,28 @@ describe('housekeeping', () => {
     await store.close();
   });
 
+  it('begins by itself, soon after a start', async () => {
+    const file = join(folder.fresh(), 'tankbell.sqlite');
+    await fill(file, 400);
+    const store = await openSqliteStore(file);
+    const waits: { readonly ms: number; readonly run: () => void }[] = [];
+    const clock = Object.assign(new StandingClock(T0 + 500 * DAY), {
+      every: (ms: number, run: () => void) => {
+        waits.push({ ms, run });
+        return () => undefined;
+      },
+    });
+    const chores = startHousekeeping({ store, fleet: () => installed, clock, log: makeLogger('silent', clock.now) });
+    expect(chores.status()).toMatchObject({ running: false, doneMs: null });
+    expect(waits.map(({ ms }) => ms)).toEqual([30_000]);
+    waits[0]?.run();
+    expect(chores.status().running).toBe(true);
+    await chores.run();
+    expect(chores.status().doneMs).toBe(T0 + 500 * DAY);
+    await chores.stop();
+    await store.close();
+  });
+
   it('ends after the step that is under way when it is stopped', async () => {
     const file = join(folder.fresh(), 'tankbell.sqlite');
     await fill(file, 400);
@@ -108,6 +130,7 @@ describe('housekeeping', () => {
         return real.seal(nowMs);
       },
     }));
+    void chores.run();
     while (steps === 0) await new Promise((resolve) => setImmediate(resolve));
     await chores.stop();
     expect(steps).toBeLessThan(3);

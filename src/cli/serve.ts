@@ -2,7 +2,7 @@
 import { startApp } from '../app.ts';
 import type { ServiceConfig } from '../config/service.ts';
 import { makeLogger } from '../log.ts';
-import { giveBackStartMemory } from './give-back.ts';
+import { giveBackMemory } from '../config/give-back.ts';
 import type { Terminal } from './terminal.ts';
 
 /** Exit code when the service cannot go on and should be started again (EX_SOFTWARE of sysexits.h). */
@@ -17,7 +17,7 @@ export async function serve(config: ServiceConfig, terminal: Terminal): Promise<
       process.exit(brokenExit);
     },
   });
-  giveBackStartMemory();
+  giveBackMemory();
   if ((await app.store.accounts()).length === 0) {
     terminal.complain('Nobody can log in yet: make a login with "tankbell user add NAME --config FILE".');
   }

@@ -17,6 +17,7 @@ import { fleetShapes } from './fleet-shapes.ts';
 import { checkShared, checkSites, type ClaimedSource, type SiteTopics } from './fleet-topics.ts';
 import { inFileOrder, type Mistake } from './mistake.ts';
 import { type NamedSecret, namedSecret } from './secrets.ts';
+import { giveBackMemory } from './give-back.ts';
 import { type Path, parseYaml } from './yaml-document.ts';
 
 export type { FleetReaders } from './fleet-reading.ts';
@@ -25,8 +26,17 @@ export type FleetReading =
   | { readonly fleet: Fleet; /** Environment variables the fleet needs, with the place that names them. */ readonly secrets: readonly NamedSecret[] }
   | { readonly mistakes: readonly Mistake[] };
 
+/** Characters of a text whose reading leaves more behind than should be carried along. */
+const LARGE = 256 * 1024;
+
 /** @param fileName as shown in messages. */
 export function readFleet(text: string, fileName: string, readers: FleetReaders): FleetReading {
+  const reading = readText(text, fileName, readers);
+  if (text.length > LARGE) giveBackMemory();
+  return reading;
+}
+
+function readText(text: string, fileName: string, readers: FleetReaders): FleetReading {
   const { document, mistakes: syntax } = parseYaml(text, fileName);
   if (document === null) return { mistakes: inFileOrder(syntax) };
   const findings = findingsIn(document);

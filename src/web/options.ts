@@ -8,6 +8,7 @@ import type { EngineFace } from '../engine/contract.ts';
 import type { ImportDesk } from '../engine/import-contract.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
+import type { Assets } from './assets.ts';
 import type { AccountStore, HistoryReader, HistoryWriter, UnclaimedStore } from '../store/contract.ts';
 
 export interface WebOptions {
@@ -39,6 +40,8 @@ export interface WebOptions {
   readonly health: () => Health;
   readonly clock: Clock;
   readonly log: Logger;
+  /** Built before already; left out: built at the start. */
+  readonly builtAssets?: Promise<Assets>;
 }
 
 /** Checks the token of an acknowledge link; it stands for one person and one alarm. */

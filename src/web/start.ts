@@ -43,7 +43,7 @@ export interface BuiltRoute {
 
 /** The same without a socket: for tests that inject requests. */
 export async function buildWeb(options: WebOptions): Promise<{ app: FastifyInstance; routes: readonly BuiltRoute[]; stop(): Promise<void> }> {
-  const assets = await buildAssets();
+  const assets = await (options.builtAssets ?? buildAssets());
   const hub = liveHub(options);
   const uploads = importFiles((error) => options.log.error({ err: error }, 'a file of an import could not be deleted'));
   const stopExpiring = options.clock.every(EXPIRE_EVERY_MS, () => {
