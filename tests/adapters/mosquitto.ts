@@ -1,6 +1,6 @@
 /** A real mosquitto for a test, on a free loopback port, with its own folder; and a certificate made for the occasion. */
 import { type ChildProcess, execFileSync, spawn } from 'node:child_process';
-import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { connect, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -37,6 +37,14 @@ export async function startMosquitto(extra: readonly string[] = [], files: Reado
       rmSync(folder, { recursive: true, force: true });
     },
   };
+}
+
+/** Those lines of config/mosquitto.example.conf that are about losing nothing. */
+export function documentedSettings(): readonly string[] {
+  const lines = readFileSync(join(import.meta.dirname, '../../config/mosquitto.example.conf'), 'utf8').split('\n');
+  const kept = lines.filter((line) => /^(max_|set_tcp_nodelay|persisten|autosave)/.test(line)).map((line) => (line.startsWith('persistence_location') ? 'persistence_location {folder}/' : line));
+  if (kept.length < 6) throw new Error(`config/mosquitto.example.conf says less than it did: ${kept.join(', ')}`);
+  return kept;
 }
 
 async function run(path: string, folder: string, port: number): Promise<ChildProcess> {
