@@ -1,5 +1,5 @@
 /** SenML against RFC 8428 (check-values §8.1): the published resolved list, the CBOR of §6, the border between relative and absolute time. */
-import { Encoder } from 'cbor-x';
+import { encode } from 'cborg';
 import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { readSenml, type SenmlPack } from '../../adapters/senml-pack.ts';
@@ -30,8 +30,7 @@ it('resolves §5.1.3 to §5.1.4, exactly', () => {
 
 /** RFC 8428 §6, table 4, written down a second time. */
 const numbers: Record<string, number> = { bver: -1, bn: -2, bt: -3, bu: -4, bv: -5, bs: -6, n: 0, u: 1, v: 2, vs: 3, vb: 4, s: 5, t: 6, ut: 7, vd: 8 };
-const encoder = new Encoder({ mapsAsObjects: false, useRecords: false });
-const asCbor = (pack: readonly Record<string, unknown>[]): Uint8Array => encoder.encode(pack.map((record) => new Map(Object.entries(record).map(([key, value]) => [numbers[key] ?? key, value]))));
+const asCbor = (pack: readonly Record<string, unknown>[]): Uint8Array => encode(pack.map((record) => new Map(Object.entries(record).map(([key, value]) => [numbers[key] ?? key, value]))));
 
 describe('a CBOR pack written by another library says what its JSON says', () => {
   const here = new URL('./senml/', import.meta.url);

@@ -1,5 +1,5 @@
 /** Changing the fleet while the service runs, over the real engine, store, file and router. */
-import { Encoder } from 'cbor-x';
+import { encode } from 'cborg';
 import { chmodSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -137,7 +137,7 @@ test('values of one message are claimed one after the other, each with its past'
 const asCbor = (pack: readonly Record<string, unknown>[]): Uint8Array => {
   // RFC 8428 §6, table 4.
   const numbers: Readonly<Record<string, number>> = { bn: -2, bt: -3, bu: -4, n: 0, u: 1, v: 2, t: 6, ut: 7 };
-  return new Encoder({ mapsAsObjects: false, useRecords: false }).encode(pack.map((record) => new Map(Object.entries(record).map(([key, value]) => [numbers[key] ?? key, value]))));
+  return encode(pack.map((record) => new Map(Object.entries(record).map(([key, value]) => [numbers[key] ?? key, value]))));
 };
 const values = async (topic: string) => (await unclaimedFact(store, desk.inForce.fleet, topic))?.values ?? [];
 const shown = async (topic: string) => (await values(topic)).map(({ part, latest, everyMs, guess }) => [part, latest, everyMs, guess?.kind ?? null]);
