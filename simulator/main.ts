@@ -3,7 +3,7 @@
  * faults on a timetable, and a mailbox page that catches the e-mails. Everything listens on 127.0.0.1; what it keeps is in `var/demo`.
  */
 import { randomBytes } from 'node:crypto';
-import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer } from 'node:net';
 import { join, resolve } from 'node:path';
 import { loadFormats } from '../adapters/load.ts';
@@ -50,13 +50,15 @@ async function main(): Promise<void> {
   const historyDays = Number(process.env['TANKBELL_DEMO_DAYS'] ?? historyMs / DAY);
   const clock = systemClock;
   const log = makeLogger('warn', clock.now);
-  const fleetFile = join(import.meta.dirname, 'fleet.yaml');
+  const inventedFleet = join(import.meta.dirname, 'fleet.yaml');
+  // The service has a copy: what is claimed on its pages is written into it, and the simulator plays what was there before.
+  const fleetFile = join(folder, 'fleet.yaml');
   mkdirSync(folder, { recursive: true });
   // A second demo on the same folder is refused before it touches anything.
   const lock = lockDataDir(folder);
 
   const facts = await factsOf(folder, clock.now(), historyDays * DAY);
-  const { fleet, kinds } = await readDemoFleet(fleetFile);
+  const { fleet, kinds } = await readDemoFleet(inventedFleet);
   const [webPort, mailboxPort, brokerPort] = [await freePort(wantedPorts.web), await freePort(wantedPorts.mailbox), await freePort(wantedPorts.broker)];
   const publicUrl = `http://127.0.0.1:${webPort}`;
   const mailboxUrl = `http://127.0.0.1:${mailboxPort}`;
@@ -65,6 +67,7 @@ async function main(): Promise<void> {
   const secret = randomSecret(folder);
   const scenario = makeScenario({ fleet, seed: facts.seed, startMs: facts.startMs, timetable: demoTimetable(facts.liveMs), history: { untilMs: facts.liveMs, everyMs: historyEveryMs } });
 
+  if (!facts.seeded || !existsSync(fleetFile)) copyFileSync(inventedFleet, fleetFile);
   if (!facts.seeded) {
     const store = await openSqliteStore(join(folder, 'tankbell.sqlite'));
     const startedMs = clock.now();

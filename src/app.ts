@@ -282,7 +282,7 @@ function storeStatus(store: Store, housekeeping: Housekeeping): SourceStatus {
       detail: `${faults.length === 1 ? 'A sealed day is' : `${faults.length} sealed days are`} damaged on the disk, what they held cannot be shown (${fault.pointId ?? 'no point'}: ${fault.what}). Keep a copy of the store and restore a backup; tankbell check-store lists all.`,
     };
   }
-  if (doneMs === null) return { name: 'Store', state: 'ok', sinceMs: null, detail: 'Settled days are being sealed for the first time since the start' };
+  if (doneMs === null) return { name: 'Store', state: 'ok', sinceMs: null, detail: 'Takes readings; its chores begin half a minute after the start and are not done yet' };
   return { name: 'Store', state: 'ok', sinceMs: doneMs, detail: `Chores done; the last time ${sealedReadings} readings were sealed and ${droppedReadings} forgotten, and ${checkedDays} sealed days looked at again` };
 }
 
