@@ -75,20 +75,28 @@ const none: readonly never[] = [];
  * knows what to say about it.
  */
 function readPlain(fields: readonly Prepared[], document: unknown): readonly Sample[] | null {
+  const [only] = fields;
+  if (fields.length === 1 && only !== undefined) {
+    const sample = readPlainField(only, document);
+    return sample === null ? null : [sample];
+  }
   const samples: Sample[] = [];
-  for (const { pointId, value, time, timeFormat, unit, samples: list } of fields) {
-    if (unit !== null || list !== null) return null;
-    const found = followPointer(document, value);
-    if (typeof found !== 'number' || !Number.isFinite(found)) return null;
-    let atMs: number | null = null;
-    if (time !== null) {
-      const stamp = followPointer(document, time);
-      if (timeFormat !== 'ms' || typeof stamp !== 'number' || !Number.isSafeInteger(stamp) || stamp < PLAIN_FROM_MS || stamp >= PLAIN_TO_MS) return null;
-      atMs = stamp;
-    }
-    samples.push({ pointId, atMs, value: found + 0, unit: null });
+  for (const field of fields) {
+    const sample = readPlainField(field, document);
+    if (sample === null) return null;
+    samples.push(sample);
   }
   return samples;
+}
+
+function readPlainField({ pointId, value, time, timeFormat, unit, samples: list }: Prepared, document: unknown): Sample | null {
+  if (unit !== null || list !== null) return null;
+  const found = followPointer(document, value);
+  if (typeof found !== 'number' || !Number.isFinite(found)) return null;
+  if (time === null) return { pointId, atMs: null, value: found + 0, unit: null };
+  const stamp = followPointer(document, time);
+  if (timeFormat !== 'ms' || typeof stamp !== 'number' || !Number.isSafeInteger(stamp) || stamp < PLAIN_FROM_MS || stamp >= PLAIN_TO_MS) return null;
+  return { pointId, atMs: stamp, value: found + 0, unit: null };
 }
 
 const PLAIN_FROM_MS = Date.UTC(2000, 0, 1);

@@ -275,8 +275,10 @@ export class Watch {
     live.previous = live.latest;
     live.latest = now;
     if (taken.atMs < arrivedMs - live.point.silentAfterMs) return;
+    let input: Extract<RuleInput, { type: 'reading' }> | null = null;
     for (const { watched, role } of live.listeners) {
-      this.#judge(watched, { type: 'reading', role, atMs: now.atMs, value: now.value }, taken.atMs, arrivedMs, into);
+      if (input === null || input.role !== role) input = { type: 'reading', role, atMs: now.atMs, value: now.value };
+      this.#judge(watched, input, taken.atMs, arrivedMs, into);
     }
   }
 
