@@ -137,7 +137,7 @@ function partsOf(match: RegExpExecArray): WrittenTime {
 function readLocal(text: string, { a, b, c, clock }: WrittenTime, options: CsvTimeOptions, instant: InstantReader, series: string): CsvTime {
   const [hourText, minuteText = '0', secondText = '0', fraction, half] = clock;
   const order = a.length === 4 ? 'ymd' : options.dateOrder;
-  if (order === undefined) return refuse(`the date in "${text}" could be read in several ways; set dateOrder: dmy, mdy or ymd${orderHint(a, b)}`, { missing: 'dateOrder' });
+  if (order === undefined) return refuse(`the date in "${text}" could be read in several ways; set dateOrder: dmy, mdy or ymd${orderHint(a, b, c)}`, { missing: 'dateOrder' });
   const [yearText, monthText, dayText] = order === 'ymd' ? [a, b, c] : order === 'dmy' ? [c, b, a] : [c, a, b];
   if ((yearText.length !== 4 && yearText.length !== 2) || monthText.length > 2 || dayText.length > 2) return refuse(`"${text}" is no date in the order ${order}`);
   const year = yearText.length === 2 ? 2000 + Number(yearText) : Number(yearText);
@@ -155,8 +155,10 @@ function readLocal(text: string, { a, b, c, clock }: WrittenTime, options: CsvTi
   return { ok: true, atMs: found + fractionMs };
 }
 
-function orderHint(a: string, b: string): string {
-  if (Number(a) > 12) return ' (it can only be dmy or ymd)';
+function orderHint(a: string, b: string, c: string): string {
+  // A year of four digits at the end stands at the end.
+  const yearLast = c.length === 4 || Number(c) > 31;
+  if (Number(a) > 12) return yearLast ? ' (it can only be dmy)' : ' (it can only be dmy or ymd)';
   return Number(b) > 12 ? ' (it can only be mdy)' : '';
 }
 
