@@ -210,7 +210,8 @@ export class ImportRun {
         lane.convert = converter(lane.point.kind, unit);
         lane.convertUnit = unit;
       }
-      if (lane.convert !== null) return lane.convert(read);
+      const converted = lane.convert === null ? Number.NaN : lane.convert(read);
+      if (Number.isFinite(converted)) return converted;
     }
     const value = canonicalValue(lane.point, read, unit);
     if (typeof value === 'number') return value;

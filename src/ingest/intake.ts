@@ -136,12 +136,17 @@ export function canonicalValue(point: Point, value: number | boolean | string, u
     const others = kindsFor(unit ?? '');
     return { wrong: `unit "${unit}" does not fit a ${kinds[kind].name}; it takes ${unitsOf(kind).join(', ')}${others.length > 0 ? ` ("${unit}" fits ${others.join(', ')})` : ''}` };
   }
-  return convert(value);
+  const converted = convert(value);
+  return Number.isFinite(converted) ? converted : { wrong: `${value} ${unit ?? point.unit ?? ''} is too large to be a value` };
 }
 
 function valueOf(lane: Lane, sample: Sample): number | Refusal {
   // The common case first: a plain number in the declared unit.
-  if (typeof sample.value === 'number' && sample.unit === null && lane.point.kind !== 'switch' && Number.isFinite(sample.value)) return lane.convert(sample.value);
+  if (typeof sample.value === 'number' && sample.unit === null && lane.point.kind !== 'switch') {
+    const value = lane.convert(sample.value);
+    // Finite in kW may be none in W. What is no number can never be stored, and a batch that can never be stored would end the process.
+    if (Number.isFinite(value)) return value;
+  }
   const value = canonicalValue(lane.point, sample.value, sample.unit);
   return typeof value === 'number' ? value : refuse(sample, value.wrong);
 }

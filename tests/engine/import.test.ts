@@ -80,6 +80,13 @@ const readingsOf = async (pointId: string) => {
 };
 const iso = (atMs: number): string => new Date(atMs).toISOString();
 
+test('what is no number any more in the unit it is kept in is refused with its line, and takes nothing with it', async () => {
+  const rows = [`${iso(NOW - 3 * DAY)},1e306`, `${iso(NOW - 2 * DAY)},0.3`, `${iso(NOW - MINUTE)},1e306`];
+  const done = await run(request(`time,heater (kW)\n${rows.join('\n')}\n`));
+  expect(done).toMatchObject({ state: 'done', report: { stored: 1, refusedTotal: 2 }, rejected: [{ line: 2, reason: expect.stringContaining('1e+306 kW is too large') }, { line: 4 }] });
+  expect(await readingsOf('reef/heater')).toMatchObject([{ value: 300 }]);
+});
+
 describe('what is old is stored, what is recent is judged', () => {
   test('in order of time, with the newest of the old so that "last seen" is right', async () => {
     const rows = [`${iso(NOW - MINUTE)},27`, `${iso(NOW - 3 * DAY)},25`, `${iso(NOW - 2 * MINUTE)},26`, `${iso(NOW - DAY)},25.5`];

@@ -23,6 +23,9 @@ test.each<[Sample, RegExp]>([
   [sample('t/none', 1), /no point "t\/none"/],
   [sample('t/temp', Number.NaN), /leave it out/],
   [sample('t/temp', Number.POSITIVE_INFINITY), /leave it out/],
+  // Finite as sent, none in the unit it is kept in.
+  [sample('t/level', 1e308), /1e\+308 cm is too large/],
+  [sample('t/level', -1e308, nowMs, 'm'), /-1e\+308 m is too large/],
   [sample('t/temp', 'warm'), /no number/],
   [sample('t/temp', true), /no number/],
   [sample('t/temp', 25, nowMs, 'W'), /takes °C.*fits power/],
