@@ -225,7 +225,9 @@ class Broker {
     for (const client of this.#connected) {
       const account = this.#devices.get(client)?.account;
       if (account === undefined) continue;
-      if (!accounts.some(({ user, password, topics }) => user === account.user && password === account.password && topics === account.topics)) client.close();
+      const isUnchanged = accounts.some(({ user, password, topics, sparkplugGroup = null }) =>
+        user === account.user && password === account.password && topics === account.topics && sparkplugGroup === (account.sparkplugGroup ?? null));
+      if (!isUnchanged) client.close();
     }
     // A point may be new for a value that seldom changes: its gateway is asked for it.
     for (const { topic, payload } of this.#options.router.connected(this.#options.clock.now(), true)) this.#say(topic, payload, 0, false);

@@ -227,3 +227,17 @@ it('refuses accounts that fence nothing, and a port that is taken', async () => 
   await expect(with_('third/', 'bistro')).rejects.toThrow('two sites share');
   await expect(with_('third/', 'third', '')).rejects.toThrow('password is empty');
 });
+
+it('a device is put out when the fence of its account changes: topics, password or Sparkplug group', async () => {
+  const withGroups = [{ ...accounts[0], sparkplugGroup: 'Harbor' }, { ...accounts[1], sparkplugGroup: 'Bistro' }] as const;
+  const started = await broker(new FakeEngine(), { accounts: withGroups as MqttBrokerOptions['accounts'] });
+  const harbor = await device(started.port, { clientId: 'h' });
+  const bistro = await device(started.port, { clientId: 'b', username: 'bistro', password: 'second secret' });
+  // The group goes to the neighbour: whoever was let in for it must not go on publishing there.
+  started.fleetChanged([accounts[0], { ...accounts[1], sparkplugGroup: 'Harbor' }] as MqttBrokerOptions['accounts']);
+  await until(() => !harbor.connected && !bistro.connected, 'both connections to end');
+  const again = await device(started.port, { clientId: 'h' });
+  started.fleetChanged([{ ...accounts[0], sparkplugGroup: null }, { ...accounts[1], sparkplugGroup: 'Harbor' }] as MqttBrokerOptions['accounts']);
+  await again.publishAsync('harbor-lobby/unknown', '1');
+  expect(again.connected).toBe(true);
+});
