@@ -11,8 +11,10 @@ import type { Command, CommandResult } from '../domain/command.ts';
 import type { Deliver, Delivery } from '../domain/delivery.ts';
 import { MINUTE, SECOND } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
+import type { Reading, SeriesId } from '../domain/reading.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
+import { DamagedDayError } from '../store/codec.ts';
 import { type Batch, type HistoryReader, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
 import { BatchBuilder } from './batch.ts';
 import type { Committed, EngineFace, LiveView } from './contract.ts';
@@ -316,9 +318,20 @@ export class Engine implements EngineFace {
   /** Everything that arrived by `dueMs` is committed, nothing later is: so what is told does not depend on how it was batched. */
   async #tellGaps(dueMs: number): Promise<void> {
     const batch = new BatchBuilder();
-    await this.#watch.tellGaps(dueMs, (series, fromMs, toMs) => this.#retried(() => this.#parts.store.readings(series, fromMs, toMs)), batch);
+    await this.#watch.tellGaps(dueMs, (series, fromMs, toMs) => this.#stored(series, fromMs, toMs), batch);
     await this.#commit(batch.build(Math.max(dueMs, this.#committedMs)));
     if (batch.pages.length > 0) this.#parts.onPages();
+  }
+
+  /** `null`: a day among them is damaged. That ends nothing: the outage would be looked up again after every restart. */
+  async #stored(series: SeriesId, fromMs: number, toMs: number): Promise<readonly Reading[] | null> {
+    try {
+      return await this.#retried(() => this.#parts.store.readings(series, fromMs, toMs));
+    } catch (error) {
+      if (!(error instanceof DamagedDayError)) throw error;
+      this.#parts.log.error({ err: error }, 'what an outage lost cannot be looked up');
+      return null;
+    }
   }
 
   /** Items that arrived by `untilMs`, up to a change of the fleet. */

@@ -91,6 +91,17 @@ export function gapEntry(site: Site, outage: Outage, gaps: readonly PointGap[]):
   };
 }
 
+/** What cannot be looked up is said, too. */
+export function damagedEntry(site: Site, outage: Outage, damaged: readonly Point[]): JournalEntry | null {
+  const points = damaged.filter(({ siteId }) => siteId === site.id).map(({ id }) => id);
+  if (points.length === 0) return null;
+  return {
+    atMs: outage.dueMs, kind: 'gap', siteId: site.id, tankId: null, alarmId: null, by: 'tankbell',
+    text: `${site.name}: what is missing of ${points.length === 1 ? '1 point' : `${points.length} points`} since ${showLocal(site.timeZone, outage.fromMs)} (${causeWords[outage.cause]}) cannot be told, a stored day is damaged`,
+    detail: { cause: outage.cause, outage: { fromMs: outage.fromMs, toMs: outage.toMs }, points },
+  };
+}
+
 const causeWords: Readonly<Record<Outage['cause'], string>> = {
   down: 'Tankbell was not running', connection: 'there was no connection to the broker', silence: 'nothing arrived',
 };

@@ -26,7 +26,7 @@ import { restoreState, stepRule } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
-import { gapEntry, gapOf, lookBackMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
+import { damagedEntry, gapEntry, gapOf, lookBackMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
 import { clockText, transitionText } from './words.ts';
 
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
@@ -221,24 +221,27 @@ export class Watch {
     return earliest;
   }
 
-  /** Tells what is missing after the outages due by `dueMs`. @param readingsOf a series' stored readings in [fromMs, toMs). */
-  async tellGaps(dueMs: number, readingsOf: (series: SeriesId, fromMs: number, toMs: number) => Promise<readonly Reading[]>, into: BatchBuilder): Promise<void> {
+  /** Tells what is missing after the outages due by `dueMs`. @param readingsOf a series' stored readings in [fromMs, toMs); `null`: some are damaged. */
+  async tellGaps(dueMs: number, readingsOf: (series: SeriesId, fromMs: number, toMs: number) => Promise<readonly Reading[] | null>, into: BatchBuilder): Promise<void> {
     this.advance(dueMs, into);
     const toldUntilMs = new Map<string, number>();
     for (const outage of [...this.#outages.values()].filter((one) => one.dueMs <= dueMs).sort((a, b) => a.fromMs - b.fromMs || (a.id < b.id ? -1 : 1))) {
       const bySite = new Map<string, PointGap[]>();
+      const damaged: Point[] = [];
       for (const { point, series, lastStampMs } of this.#points.values()) {
         if (point.source === null || (outage.siteId !== null && point.siteId !== outage.siteId)) continue;
         // Not heard since: there is no second reading that would show a hole.
         if (series === undefined || lastStampMs === null || lastStampMs <= outage.fromMs) continue;
-        const gap = gapOf(point, outage, await readingsOf(series, outage.fromMs - lookBackMs(point), dueMs + 1), toldUntilMs.get(point.id));
+        const readings = await readingsOf(series, outage.fromMs - lookBackMs(point), dueMs + 1);
+        if (readings === null) damaged.push(point);
+        const gap = readings === null ? null : gapOf(point, outage, readings, toldUntilMs.get(point.id));
         if (gap === null) continue;
         toldUntilMs.set(point.id, gap.toMs);
         bySite.set(point.siteId, [...(bySite.get(point.siteId) ?? []), gap]);
       }
       for (const site of this.#sites) {
-        const entry = gapEntry(site, outage, bySite.get(site.id) ?? []);
-        if (entry !== null) into.journal.push(entry);
+        const entries = [gapEntry(site, outage, bySite.get(site.id) ?? []), damagedEntry(site, outage, damaged)];
+        into.journal.push(...entries.filter((entry) => entry !== null));
       }
       this.#outages.delete(outage.id);
       into.outage(outage.id, null);
