@@ -158,8 +158,11 @@ function openSession(format: SessionFormat, groups: readonly { readonly topic: s
 
 function unclaimed(sites: readonly Site[], topic: string, arrivedMs: number, payloads: readonly Uint8Array[], partial = false): Routed {
   const siteId = siteOf(sites, topic)?.id ?? null;
-  return { samples: [], refusals: [], unclaimed: payloads.map((bytes) => ({ topic, siteId, arrivedMs, bytes, ...(partial ? { partial } : {}) })) };
+  return { samples: [], refusals: [], unclaimed: payloads.map((bytes) => ({ topic, siteId, arrivedMs, bytes: bytes.length > UNCLAIMED_MESSAGE_BYTES ? tooLong : bytes, ...(partial ? { partial } : {}) })) };
 }
+
+/** Stands for a message that is not kept for its length, so that those that wait for the disk hold no memory for it. */
+const tooLong = new Uint8Array(UNCLAIMED_MESSAGE_BYTES + 1);
 
 function withSites(sites: readonly Site[], decoded: SessionDecoded): Routed {
   return decoded.unclaimed === undefined ? decoded : { ...decoded, unclaimed: decoded.unclaimed.map((message) => ({ ...message, siteId: siteOf(sites, message.topic)?.id ?? null })) };

@@ -22,6 +22,10 @@ import { downtimeBoundMs, Watch } from './watch.ts';
 
 /** Deliveries waiting at most; beyond it senders are held back. */
 export const queueBound = 20_000;
+/** Samples waiting at most: a message may carry thousands. */
+export const queueSamplesBound = 200_000;
+/** A kept message of the largest size takes as much memory as so many samples. */
+const samplesAnUnclaimed = 20;
 /** Samples taken into one transaction at most: bounds memory and the wait for an acknowledgement. */
 export const batchBound = 5_000;
 const tickMs = SECOND;
@@ -57,6 +61,8 @@ export class Engine implements EngineFace {
   #watch: Watch;
   readonly #listeners = new Set<(change: Committed) => void>();
   #queue: Item[] = [];
+  /** Samples in it, or what takes as much memory. */
+  #queuedSamples = 0;
   #running = false;
   #stopped = false;
   #tickQueued = false;
@@ -118,7 +124,7 @@ export class Engine implements EngineFace {
   }
 
   readonly deliver: Deliver = (delivery) => {
-    if (this.#stopped || this.#queue.length >= queueBound || !this.#parts.store.space().takesReadings) return false;
+    if (this.#stopped || this.#queue.length >= queueBound || this.#queuedSamples >= queueSamplesBound || !this.#parts.store.space().takesReadings) return false;
     this.#noticeFreeze(delivery.arrivedMs);
     this.#push(delivery);
     return true;
@@ -179,6 +185,7 @@ export class Engine implements EngineFace {
 
   #push(item: Item): void {
     this.#queue.push(item);
+    this.#queuedSamples += samplesOf(item);
     if (this.#running) return;
     this.#running = true;
     this.#idle = new Promise((resolve) => {
@@ -215,6 +222,7 @@ export class Engine implements EngineFace {
       return;
     }
     const items = this.#take(tellMs ?? Number.POSITIVE_INFINITY);
+    for (const item of items) this.#queuedSamples -= samplesOf(item);
     const batch = new BatchBuilder();
     const committed: Delivery[] = [];
     const answers: (() => void)[] = [];
@@ -226,7 +234,9 @@ export class Engine implements EngineFace {
       // An outage found in this very batch may be due before its end.
       const dueMs = this.#watch.outageDueMs;
       if (dueMs !== null && timeOf(item) > dueMs) {
-        this.#queue = [...items.slice(index), ...this.#queue];
+        const later = items.slice(index);
+        this.#queue = [...later, ...this.#queue];
+        for (const one of later) this.#queuedSamples += samplesOf(one);
         break;
       }
       if (!('type' in item)) {
@@ -386,6 +396,9 @@ async function watchFromStore({ store }: EngineParts, fleet: Fleet, rules: reado
 type FleetItem = Extract<Item, { type: 'fleet' }>;
 
 const isFleet = (item: Item): item is FleetItem => 'type' in item && item.type === 'fleet';
+
+/** Of commands and ticks there are few. */
+const samplesOf = (item: Item): number => ('type' in item ? 0 : item.samples.length + samplesAnUnclaimed * (item.unclaimed?.length ?? 0));
 
 function timeOf(item: Item): number {
   if (!('type' in item)) return item.arrivedMs;

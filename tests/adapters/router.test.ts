@@ -7,6 +7,7 @@ import { replaceableRouter } from '../../adapters/replaceable-router.ts';
 import { RouteError } from '../../adapters/router.ts';
 import type { SourceEvent } from '../../adapters/source.ts';
 import { point, router, site, topicA } from './rig.ts';
+import { UNCLAIMED_MESSAGE_BYTES } from '../../src/domain/unclaimed.ts';
 
 const bytes = (text: string): Buffer => Buffer.from(text);
 const live = (topic: string, text: string) => ({ topic, bytes: bytes(text), arrivedMs: 5, retain: false });
@@ -84,4 +85,13 @@ it('folds events that repeat', () => {
   tell({ ...event, topic: 'y', atMs: 1 });
   tell({ ...event, atMs: 600_000 });
   expect(told.map(({ topic, count }) => [topic, count])).toEqual([['x', 1], ['y', 1], ['x', 600]]);
+});
+
+it('an unclaimed message too long to be kept takes no memory while it waits for the disk', async () => {
+  const routes = await router();
+  const one = routes.route(live('harbor-lobby/camera', 'x'.repeat(200_000))).unclaimed?.[0];
+  const other = routes.route(live('harbor-lobby/camera', 'y'.repeat(100_000))).unclaimed?.[0];
+  expect(one?.bytes.length).toBeGreaterThan(UNCLAIMED_MESSAGE_BYTES);
+  expect(one?.bytes.buffer.byteLength).toBeLessThan(2 * UNCLAIMED_MESSAGE_BYTES);
+  expect(other?.bytes).toBe(one?.bytes);
 });
