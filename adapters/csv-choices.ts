@@ -52,7 +52,7 @@ export function mergeChoices(said: CsvChoices, remembered: CsvChoices): CsvChoic
 export function csvOptionsOf(choices: CsvChoices, zone: string | null): CsvOptions {
   const roleOf = (target: string): ColumnRole => columnRoles.find((role) => role !== 'reading' && target === `@${role}`) ?? 'reading';
   return {
-    timeZone: choices.timeZone ?? zone ?? undefined, dateOrder: choices.dateOrder ?? undefined, timeFormat: choices.timeFormat ?? undefined, overlap: choices.overlap ?? undefined,
+    timeZone: choices.timeZone ?? undefined, siteZone: zone ?? undefined, dateOrder: choices.dateOrder ?? undefined, timeFormat: choices.timeFormat ?? undefined, overlap: choices.overlap ?? undefined,
     decimalComma: choices.decimalComma, encoding: choices.encoding ?? undefined, delimiter: choices.delimiter ?? undefined,
     roles: new Map(choices.columns.map(({ label, target }) => [label, roleOf(target)])),
   };

@@ -69,6 +69,11 @@ export function arrange(columns: readonly CsvColumn[], layout: 'long' | 'wide' |
   return { layout: 'wide', time, series: readings };
 }
 
+/** What the header calls the time. */
+export function timeLabelOf(columns: readonly CsvColumn[], { time }: CsvColumns): string {
+  return columns.filter(({ index }) => index === time.first || index === time.second).map(({ label }) => label).join(' ');
+}
+
 /** Columns nothing is read from: left out as said, without a name, or beside the columns of a long file. */
 export function unreadColumns(columns: readonly CsvColumn[], arranged: CsvColumns): readonly CsvColumn[] {
   const { time } = arranged;

@@ -6,10 +6,10 @@
 import { type CsvOptions, MANY_BLANK, isBlank, timeText } from './csv.ts';
 import { cellsOf, isMissing } from './csv-cells.ts';
 import type { CsvInput } from './csv-encoding.ts';
-import { type CsvColumn, type CsvColumns, splitUnit } from './csv-header.ts';
+import { type CsvColumn, type CsvColumns, splitUnit, timeLabelOf } from './csv-header.ts';
 import { OPENING_RECORDS, type CsvOpening, isOpened, openCsv } from './csv-opening.ts';
 import { type CsvRecord, readRecordBlocks } from './csv-records.ts';
-import { type CsvTimeReader, csvTimeReader, openDate } from './csv-time.ts';
+import { type CsvTimeReader, csvTimeReader, openDate, zoneOf } from './csv-time.ts';
 import { readSerialTime } from './csv-spreadsheet-time.ts';
 
 export interface CsvLook {
@@ -18,6 +18,8 @@ export interface CsvLook {
   readonly columns: CsvColumns | null;
   /** Column that looks like the time although its name does not say so. */
   readonly timeLabel: string | null;
+  /** Zone in which times without one are read; `null`: nobody has said. */
+  readonly timeZone: string | null;
   /** Examples of each column, by its index. */
   readonly samples: readonly (readonly string[])[];
   /** Long files: the series found, at most `MAX_SERIES`. */
@@ -116,6 +118,7 @@ class Looker {
   readonly #columns: CsvColumns | null;
   readonly #timeLabel: string | null;
   readonly #options: CsvOptions;
+  readonly #timeZone: string | undefined;
   readonly #readTime: CsvTimeReader;
   readonly #samples: string[][];
   readonly #series = new Map<string, { name: string; unit: string | null; samples: string[] }>();
@@ -128,7 +131,8 @@ class Looker {
     this.#columns = columns;
     this.#timeLabel = timeLabel;
     this.#options = options;
-    this.#readTime = csvTimeReader(options);
+    this.#timeZone = zoneOf(options, columns === null ? (timeLabel ?? '') : timeLabelOf(opening.columns, columns));
+    this.#readTime = csvTimeReader({ ...options, timeZone: this.#timeZone });
     this.#samples = opening.columns.map(() => []);
   }
 
@@ -144,7 +148,7 @@ class Looker {
 
   result(): CsvLook {
     return {
-      opening: this.#opening, columns: this.#columns, timeLabel: this.#timeLabel, samples: this.#samples, series: [...this.#series.values()], questions: this.#questions(), preview: this.#preview,
+      opening: this.#opening, columns: this.#columns, timeLabel: this.#timeLabel, timeZone: this.#timeZone ?? null, samples: this.#samples, series: [...this.#series.values()], questions: this.#questions(), preview: this.#preview,
     };
   }
 

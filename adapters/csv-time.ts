@@ -13,6 +13,8 @@ export interface CsvTimeOptions {
   readonly dateOrder?: (typeof csvDateOrders)[number] | undefined;
   /** IANA zone of times that carry no offset. */
   readonly timeZone?: string | undefined;
+  /** The same where neither a person nor the header of the file says another: that of the site. */
+  readonly siteZone?: string | undefined;
   /** For bare numbers: seconds or milliseconds since 1970, or days as spreadsheets count them. */
   readonly timeFormat?: (typeof csvTimeFormats)[number] | undefined;
   /**
@@ -63,6 +65,16 @@ export function csvTimeReader(options: CsvTimeOptions): CsvTimeReader {
     return refuse(`"${text.slice(0, 40)}" is no time; write it like 2026-03-04T15:30:00Z, or 2026-03-04 15:30 with a time zone set`);
   };
   return options.overlap === 'in-order' ? (raw, series = '') => slow(raw.trim(), series) : withinTheMinute(slow);
+}
+
+/**
+ * @param label of the time column: `Time (UTC)` says the zone. One that says an offset (`GMT-07:00`) contradicts any other zone that nobody has chosen,
+ * so there has to be a choice.
+ */
+export function zoneOf({ timeZone, siteZone }: CsvTimeOptions, label: string): string | undefined {
+  if (timeZone !== undefined) return timeZone;
+  const named = /(?:^|[^a-z])(?:utc|gmt)(?![a-z])(\s*[-+−]\s*\d)?/i.exec(label);
+  return named === null ? siteZone : named[1] === undefined ? 'UTC' : undefined;
 }
 
 /** Does a cell look like a time of any kind this file reads? Bare numbers do not: they could be values. */

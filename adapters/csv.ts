@@ -5,12 +5,12 @@
  */
 import { type Delimiter, cellsOf, isMissing, trimEnd } from './csv-cells.ts';
 import type { CsvInput, Encoding } from './csv-encoding.ts';
-import { type ColumnRole, type CsvColumn, type CsvColumns, unreadColumns } from './csv-header.ts';
+import { type ColumnRole, type CsvColumn, type CsvColumns, timeLabelOf, unreadColumns } from './csv-header.ts';
 import { OPENING_RECORDS, type CsvOpening, isOpened, openCsv } from './csv-opening.ts';
 import { Codes, PlainSources, PlainTimes, cutPlainLine, isPlainReadable, plainNumber } from './csv-plain.ts';
 import { CsvReadings, type CsvSource } from './csv-readings.ts';
 import { type CsvPiece, type CsvRecord, type PlainText, isPlain, readPieces, recordsOf } from './csv-records.ts';
-import { type CsvTimeOptions, type CsvTimeReader, csvTimeReader } from './csv-time.ts';
+import { type CsvTimeOptions, type CsvTimeReader, csvTimeReader, zoneOf } from './csv-time.ts';
 import { readScalarText } from './scalar-text.ts';
 
 export interface CsvOptions extends CsvTimeOptions {
@@ -128,7 +128,7 @@ class RowReader {
 
   constructor(opening: CsvOpening, options: CsvOptions) {
     this.#opening = opening;
-    this.#readTime = csvTimeReader(options);
+    this.#readTime = csvTimeReader({ ...options, timeZone: zoneOf(options, timeLabelOf(opening.columns, opening.arranged)) });
     this.#mark = options.decimalComma === true ? ',' : '.';
     this.#plainNumber = this.#mark === ',' ? /^-?\d{1,15}(,\d{1,15})?$/ : /^-?\d{1,15}(\.\d{1,15})?$/;
     const { arranged } = opening;

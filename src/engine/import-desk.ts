@@ -202,7 +202,7 @@ async function look(request: ImportRequest, parts: DeskParts): Promise<ImportLoo
   const { opening } = found;
   return {
     headerLine: opening.headerLine, above: opening.above, unitsLine: opening.units?.line ?? null, delimiter: opening.delimiter, layout: found.columns?.layout ?? null,
-    timeZone: choices.timeZone ?? zone, choices: filled, columns, questions: found.questions, remembered, points, report,
+    timeZone: found.timeZone, choices: filled, columns, questions: found.questions, remembered, points, report,
     preview: found.preview.map((row) => previewRow(row, columns, filled, points, tankId)),
     lookedAt: isPart ? { bytes: lookBytes, ofBytes: request.file.bytes } : null,
   };

@@ -13,7 +13,7 @@ const orNull = <Kind extends z.ZodType>(kind: Kind) => z.preprocess(blankIsNull,
 
 export const importSettings = z.object({
   tank: orNull(z.string().max(200)).describe('Tank whose points short series names belong to; left out: names are full point ids.'),
-  timeZone: orNull(zone).describe('IANA zone of times that carry none; left out: that of the tank’s site.'),
+  timeZone: orNull(zone).describe('IANA zone of times that carry none; left out: UTC where the header says so, else that of the tank’s site.'),
   dateOrder: orNull(z.enum(csvDateOrders)).describe('Order of day and month in dates like 03/04/2026; left out: they are refused.'),
   timeFormat: orNull(z.enum(csvTimeFormats)).describe('What bare numbers mean as times: s or ms since 1970, or spreadsheet days; left out: they are refused.'),
   overlap: orNull(z.enum(csvOverlaps)).describe('What to make of local times that happened twice when clocks went back; left out: they are refused.'),

@@ -22,7 +22,7 @@ const here = new URL('./csv/', import.meta.url);
 const cases = readdirSync(here).sort();
 
 const optionsFile = z.strictObject({
-  dateOrder: z.enum(csvDateOrders).optional(), timeZone: z.string().optional(), timeFormat: z.enum(csvTimeFormats).optional(), overlap: z.enum(csvOverlaps).optional(),
+  dateOrder: z.enum(csvDateOrders).optional(), timeZone: z.string().optional(), siteZone: z.string().optional(), timeFormat: z.enum(csvTimeFormats).optional(), overlap: z.enum(csvOverlaps).optional(),
   layout: z.enum(['long', 'wide']).optional(), delimiter: z.enum(delimiters).optional(), decimalComma: z.boolean().optional(), encoding: z.enum(encodings).optional(),
   roles: z.record(z.string(), z.enum(columnRoles)).optional(),
 });
