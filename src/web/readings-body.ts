@@ -50,7 +50,13 @@ export type PostedReadings =
 /** Payload formats that may be posted, by media type. RFC 8428 §12.3 registers those of SenML. */
 const formatOfMediaType: Readonly<Record<string, string>> = { 'application/senml+json': 'senml', 'application/senml+cbor': 'senml' };
 
+/** Samples come in order of time: a device may list its newest first, and what is judged is judged in the order in which it happened. */
 export async function readPosted(bytes: Uint8Array, facts: PostFacts): Promise<PostedReadings> {
+  const read = await readBody(bytes, facts);
+  return 'wrong' in read ? read : { ...read, samples: read.samples.toSorted((a, b) => (a.atMs ?? facts.arrivedMs) - (b.atMs ?? facts.arrivedMs)) };
+}
+
+async function readBody(bytes: Uint8Array, facts: PostFacts): Promise<PostedReadings> {
   switch (facts.mediaType) {
     case 'application/json': return readJson(bytes, facts);
     case 'text/csv': return readCsvBody(bytes, facts);

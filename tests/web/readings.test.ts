@@ -33,6 +33,15 @@ test('takes a list, an object with a list, or one reading; times as RFC 3339, ms
   expect(world.engine.deliveries.map(({ arrivedMs }) => arrivedMs)).toEqual([START_MS, START_MS, START_MS]);
 });
 
+test.each([
+  ['application/json', json([2, 0, 1].map((minute) => ({ point: 'lobby/display-temperature', at: START_MS - minute * 60_000, value: 25 + minute })))],
+  ['text/csv', `time,lobby/display-temperature\n${[2, 0, 1].map((minute) => `${new Date(START_MS - minute * 60_000).toISOString()},${25 + minute}`).join('\n')}\n`],
+])('is judged in the order in which it happened, whatever the order in which it is listed: %s', async (type, body) => {
+  const { post, world } = await makePost();
+  expect((await post(body, { type })).json()).toEqual({ taken: 3, refused: [] });
+  expect(world.engine.deliveries.flatMap(({ samples }) => samples.map(({ value }) => value))).toEqual([27, 26, 25]);
+});
+
 test('a bad reading takes no other with it, and each is told with its position', async () => {
   const { post, world } = await makePost();
   const answer = await post(json([
