@@ -163,7 +163,8 @@ function resolveRecord(record: Written, base: Base, arrivedMs: number): SenmlRec
     name, unit: ownUnit ?? base.unit, atMs: at, value,
     // + 0 turns -0 into 0.
     sum: sum === null || sum === undefined ? null : (base.sum ?? 0) + sum + 0,
-    nextWithinMs: typeof updateSeconds === 'number' && updateSeconds > 0 ? Math.round(updateSeconds * 1000) : null,
+    // Nobody can promise less than a millisecond: that is none.
+    nextWithinMs: typeof updateSeconds === 'number' && updateSeconds >= 0.001 ? Math.round(updateSeconds * 1000) : null,
   };
 }
 
