@@ -32,13 +32,18 @@ const unitNames = new Set(['unit', 'units']);
 
 /** @param units cells of a row of units below the header, if there is one; a unit in the header itself wins. */
 export function columnsIn(header: readonly string[], units: readonly string[] | null): readonly CsvColumn[] {
-  const seen = new Map<string, number>();
+  const labels = new Set<string>();
+  const times = new Map<string, number>();
   return header.map((cell, index) => {
     const text = cell.trim();
-    const times = (seen.get(text) ?? 0) + 1;
-    seen.set(text, times);
+    let label = text;
+    // A column may be called "Temp #2" by the file itself.
+    let nth = times.get(text) ?? 1;
+    for (; labels.has(label); label = `${text} #${nth}`) nth += 1;
+    labels.add(label);
+    times.set(text, nth);
     const { name, unit } = splitUnit(text);
-    return { index, label: times === 1 ? text : `${text} #${times}`, name, unit: unit ?? unitIn(units?.[index] ?? '') };
+    return { index, label, name, unit: unit ?? unitIn(units?.[index] ?? '') };
   });
 }
 
