@@ -2,7 +2,7 @@
 import { expect, it } from 'vitest';
 import { excerpt } from '../../adapters/contract.ts';
 import { fenceProblem, mayPublish, maySubscribe } from '../../adapters/fence.ts';
-import { foldEvents } from '../../adapters/event-fold.ts';
+import { foldEvents, MAX_TOLD_OF_A_KIND } from '../../adapters/event-fold.ts';
 import { replaceableRouter } from '../../adapters/replaceable-router.ts';
 import { RouteError } from '../../adapters/router.ts';
 import type { SourceEvent } from '../../adapters/source.ts';
@@ -85,6 +85,16 @@ it('folds events that repeat', () => {
   tell({ ...event, topic: 'y', atMs: 1 });
   tell({ ...event, atMs: 600_000 });
   expect(told.map(({ topic, count }) => [topic, count])).toEqual([['x', 1], ['y', 1], ['x', 600]]);
+});
+
+it('tells of so many of a kind in ten minutes, whatever names they come up with, and how many there were', () => {
+  const told: SourceEvent[] = [];
+  const tell = foldEvents((event) => told.push(event));
+  for (let n = 0; n < 10_000; n += 1) tell({ kind: 'login-refused', who: `user ${n}`, topic: null, text: 'Wrong password.', atMs: n });
+  tell({ kind: 'client-connected', who: 'bistro', topic: null, text: 'Connected.', atMs: 10_000 });
+  expect(told.map(({ kind }) => kind)).toEqual([...Array.from({ length: MAX_TOLD_OF_A_KIND }, () => 'login-refused'), 'client-connected']);
+  tell({ kind: 'login-refused', who: 'user x', topic: null, text: 'Wrong password.', atMs: 600_000 });
+  expect(told.at(-1)).toMatchObject({ who: 'user x', count: 1, text: `Wrong password. Before, ${10_000 - MAX_TOLD_OF_A_KIND} more events of this kind were not told one by one.` });
 });
 
 it('an unclaimed message too long to be kept takes no memory while it waits for the disk', async () => {
