@@ -123,13 +123,19 @@ function withinTheMinute(slow: (text: string, series: string) => CsvTime): CsvTi
 function readNumber(text: string, options: CsvTimeOptions, instant: InstantReader, series: string): CsvTime {
   const { timeFormat, timeZone } = options;
   if (timeFormat === undefined) return refuse(`the time ${text} is a bare number; set timeFormat: s, ms (seconds or milliseconds since 1970) or spreadsheet (days since 1900)`, { missing: 'timeFormat' });
-  if (timeFormat !== 'spreadsheet') return readSourceTime(text, timeFormat);
+  if (timeFormat !== 'spreadsheet') {
+    const read = readSourceTime(text, timeFormat);
+    return read.ok && Math.abs(read.atMs) > LATEST_MS ? refuse(`the time ${text} is out of all bounds`) : read;
+  }
   const serial = readSerialTime(text);
   if (!serial.ok) return refuse(serial.reason);
   if (timeZone === undefined) return needsZone(text);
   const found = instant(Math.floor(serial.wallMs / 1000) * 1000, series);
   return typeof found === 'number' ? { ok: true, atMs: found + (((serial.wallMs % 1000) + 1000) % 1000) } : refuse(`"${text}" ${found.why}`, { change: found.change });
 }
+
+/** Of a date that can be written at all (ECMA-262 §21.4.1.1, from memory). */
+const LATEST_MS = 8.64e15;
 
 const needsZone = (text: string): CsvTime => refuse(`the time "${text}" does not say its time zone; set timeZone: an IANA zone such as America/Denver`, { missing: 'timeZone' });
 

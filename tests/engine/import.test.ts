@@ -87,6 +87,12 @@ test('what is no number any more in the unit it is kept in is refused with its l
   expect(await readingsOf('reef/heater')).toMatchObject([{ value: 300 }]);
 });
 
+test('a time no calendar can write is refused with its line, and takes nothing with it', async () => {
+  const rows = [`${NOW - 3 * DAY},25`, '8900000000000000,26', `${NOW - 2 * DAY},27`];
+  const done = await run(request(`time,temperature\n${rows.join('\n')}\n`, { choices: { ...noChoices, timeFormat: 'ms' } }));
+  expect(done).toMatchObject({ state: 'done', problem: null, report: { stored: 2, refusedTotal: 1 }, rejected: [{ line: 3, reason: expect.stringContaining('out of all bounds') }] });
+});
+
 describe('what is old is stored, what is recent is judged', () => {
   test('in order of time, with the newest of the old so that "last seen" is right', async () => {
     const rows = [`${iso(NOW - MINUTE)},27`, `${iso(NOW - 3 * DAY)},25`, `${iso(NOW - 2 * MINUTE)},26`, `${iso(NOW - DAY)},25.5`];
