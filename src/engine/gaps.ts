@@ -20,6 +20,8 @@ export const shortestOutageMs = SECOND;
 const shortestHoleMs = SECOND / 2;
 /** What was held back (by a broker, a gateway) has this long to arrive before it counts as missing. */
 export const settleMs = 2 * MINUTE;
+/** And this long at most, however often the connection breaks again meanwhile. */
+export const mostSettleMs = 15 * MINUTE;
 
 export interface PointGap {
   readonly pointId: string;

@@ -26,7 +26,7 @@ import { restoreState, stepRule } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
-import { damagedEntry, gapEntry, gapOf, lookBackMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
+import { damagedEntry, gapEntry, gapOf, lookBackMs, mostSettleMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
 import { clockText, transitionText } from './words.ts';
 
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
@@ -210,7 +210,10 @@ export class Watch {
   noteOutage(cause: 'down' | 'connection', fromMs: number, nowMs: number, into: BatchBuilder): void {
     if (nowMs - fromMs < shortestOutageMs) return;
     const dueMs = nowMs + settleMs;
-    for (const waiting of this.#outages.values()) this.#setOutage({ ...waiting, dueMs }, into);
+    for (const waiting of this.#outages.values()) {
+      const latestMs = Math.max(waiting.dueMs, Math.min(dueMs, waiting.toMs + mostSettleMs));
+      if (latestMs !== waiting.dueMs) this.#setOutage({ ...waiting, dueMs: latestMs }, into);
+    }
     this.#setOutage({ id: `${cause}/*/${fromMs}`, cause, siteId: null, fromMs, toMs: nowMs, dueMs }, into);
   }
 
