@@ -7,12 +7,14 @@ import { join } from 'node:path';
 import type { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import type { CsvChoices } from '../../adapters/csv-choices.ts';
-import { DAY, MINUTE } from '../domain/duration.ts';
+import { DAY, HOUR, MINUTE } from '../domain/duration.ts';
 import type { ImportFile, ImportLook, NotReadable, RejectedSink } from '../engine/import-contract.ts';
 import { rejectedHead, rejectedRows } from './rejected-csv.ts';
 
 const MAX_WAITING = 8;
 const KEEP_MS = 15 * MINUTE;
+/** One that takes longer has stalled, and another may have its place. */
+const MOST_UPLOAD_MS = 2 * HOUR;
 /** As long as the desk keeps what it says about an import. */
 const KEEP_REJECTED_MS = DAY;
 const MAX_REJECTED_FILES = 20;
@@ -56,6 +58,7 @@ export function importFiles(onError: (error: unknown) => void): ImportFiles {
   const waiting = new Map<string, Entry>();
   const rejectedLists = new Map<string, { readonly path: string; readonly expiresMs: number }>();
   let folder: Promise<string> | null = null;
+  let lookedMs = Number.NEGATIVE_INFINITY;
 
   async function drop(id: string): Promise<void> {
     const entry = waiting.get(id);
@@ -77,11 +80,13 @@ export function importFiles(onError: (error: unknown) => void): ImportFiles {
       const id = randomBytes(18).toString('base64url');
       const path = join(await folder, id);
       const held: HeldFile = { id, accountId, tankId, choices, isFresh: true, file: { name: fileName, bytes: 0, open: () => createReadStream(path) } };
-      const entry: Entry = { held, path, expiresMs: nowMs + KEEP_MS, look: null };
+      const entry: Entry = { held, path, expiresMs: nowMs + MOST_UPLOAD_MS, look: null };
       waiting.set(id, entry);
       try {
         await pipeline(content, createWriteStream(path, { mode: 0o600 }));
         entry.held = { ...held, file: { ...held.file, bytes: (await stat(path)).size } };
+        // It waits from when it is whole: half a gigabyte over a slow line takes longer than that.
+        entry.expiresMs = Math.max(nowMs, lookedMs) + KEEP_MS;
       } catch (error) {
         await drop(id);
         throw error;
@@ -133,6 +138,7 @@ export function importFiles(onError: (error: unknown) => void): ImportFiles {
       return list === undefined || !existsSync(list.path) ? null : createReadStream(list.path);
     },
     async dropExpired(nowMs) {
+      lookedMs = nowMs;
       for (const [id, { expiresMs }] of waiting) if (expiresMs <= nowMs) await drop(id);
       for (const [id, { expiresMs }] of rejectedLists) if (expiresMs <= nowMs) await dropRejected(id);
     },
