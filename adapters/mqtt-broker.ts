@@ -1,6 +1,7 @@
 /**
  * The embedded broker: devices connect here when there is no other broker. Each site has one account, fenced to the site's topics.
- * Publishes are taken in `authorizePublish`, whose callback is held until the commit, so that the PUBACK follows the commit.
+ * A publish that only we want is taken before the library sees it (`device-stream.ts`); any other in `authorizePublish`, whose callback is held until
+ * the commit. Either way the PUBACK follows the commit.
  *
  * What it deliberately does not do: keep sessions of devices that are away (a subscriber that never comes back would fill the memory),
  * keep retained messages on topics that no point claims (same), or carry anything from one site to another.
