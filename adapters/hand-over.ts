@@ -27,7 +27,8 @@ interface Waiting {
   readonly messageId: number;
 }
 
-const nobody: Acknowledger = { acknowledge: () => undefined };
+/** For what nobody waits for. */
+export const nobody: Acknowledger = { acknowledge: () => undefined };
 
 export class HandOver {
   readonly #deliver: Deliver;

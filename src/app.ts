@@ -9,6 +9,7 @@ import { chmodSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:
 import { join } from 'node:path';
 import type { BrokerAccount } from '../adapters/accounts.ts';
 import type { AnyFormat, PayloadFormat } from '../adapters/contract.ts';
+import { HandOver, nobody } from '../adapters/hand-over.ts';
 import { loadFormats } from '../adapters/load.ts';
 import { startMqttBroker } from '../adapters/mqtt-broker.ts';
 import { startMqttClient } from '../adapters/mqtt-client.ts';
@@ -174,10 +175,13 @@ export async function startApp(parts: AppParts): Promise<App> {
     }
     const running = source;
     undo.push(() => running.stop());
+    // Waits where the engine has no room, as messages do.
+    const handOver = new HandOver(engine.deliver, clock);
+    undo.push(() => handOver.close());
     desk.onFleet(({ fleet }) => {
       const nowMs = clock.now();
       const presence = router.replace(makeRouter(fleet, formats, hostId), nowMs);
-      if (presence.length > 0) engine.deliver({ arrivedMs: nowMs, samples: [], refusals: [], presence, committed: () => undefined });
+      if (presence.length > 0) handOver.put({ samples: [], refusals: [], presence }, nowMs, nobody, 0);
       running.fleetChanged(accountsOf(fleet, parts.env));
     });
     return { ...core, url: web.url, brokerPort, sources, stop: () => unwind(undo) };

@@ -9,7 +9,7 @@ export interface UnclaimedMessage {
   readonly partial?: boolean;
 }
 
-/** Sources kept, and as many that points read in part; the one silent for the longest time goes first. */
+/** Sources kept, and as many that points read in part; of the site that has the most, the one silent for the longest time goes first. */
 export const UNCLAIMED_SOURCES = 200;
 /** Latest messages kept of each. */
 export const UNCLAIMED_MESSAGES = 500;

@@ -3,7 +3,7 @@
  * counts as made only once it has been read back whole. Going back is the same in reverse: checked first, then put in place in one step.
  */
 import { createHash } from 'node:crypto';
-import { closeSync, createReadStream, existsSync, fsyncSync, openSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { closeSync, copyFileSync, createReadStream, existsSync, fsyncSync, linkSync, openSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { copyFile } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import SQLite from 'better-sqlite3';
@@ -81,8 +81,11 @@ export async function restore(file: string, dataDir: string, options: { readonly
     if (check.faults.length > 0) throw new StoreError(`${file} is damaged, nothing was changed:\n${faultsOf(check)}`, { permanent: true });
     onDisk(arriving);
     const before = existsSync(target) ? `${target}.before-${new Date(options.nowMs).toISOString().slice(0, 19).replaceAll(':', '-')}Z` : null;
-    // The write-ahead log goes with its database: left behind it would be played into the restored one.
-    for (const part of ['-wal', '-shm', '']) if (existsSync(`${target}${part}`)) renameSync(`${target}${part}`, `${before ?? `${target}.before`}${part}`);
+    if (before !== null) settleLog(target);
+    // A write-ahead log that could not be brought in goes with its database: left behind it would be played into the restored one.
+    for (const part of ['-wal', '-shm']) if (existsSync(`${target}${part}`)) renameSync(`${target}${part}`, `${before ?? `${target}.before`}${part}`);
+    // A second name first, then one step from the old to the new: there is no instant without a database, which a service would take for a first start.
+    if (before !== null) secondName(target, before);
     renameSync(arriving, target);
     onDisk(dataDir);
     return { counts: check.counts, before };
@@ -107,6 +110,30 @@ async function copyOut(source: string, partial: string): Promise<void> {
     copy.pragma('journal_mode = DELETE');
   } finally {
     copy.close();
+  }
+}
+
+/** Brings the log of a database that was not closed into it, if the database can be opened: what is kept beside must have its last commits. */
+function settleLog(file: string): void {
+  if (!existsSync(`${file}-wal`)) return;
+  try {
+    const db = new SQLite(file);
+    try {
+      db.pragma('wal_checkpoint(TRUNCATE)');
+    } finally {
+      db.close();
+    }
+  } catch {
+    // Damaged, which may be why it is replaced: database and log are kept side by side as they are.
+  }
+}
+
+function secondName(file: string, name: string): void {
+  try {
+    linkSync(file, name);
+  } catch {
+    // A file system without links.
+    copyFileSync(file, name);
   }
 }
 

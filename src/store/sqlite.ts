@@ -39,7 +39,10 @@ const readersOn = (reading: Connection): HistoryReader & SealedChecks => ({ ...h
 /** The reader beside the writer. It is closed first: it would hold the write-ahead log back, and one plain file is to be left behind. */
 async function beside(file: string, writer: StoreWriter): Promise<Store> {
   const attempt = attemptOn(file);
-  const db = await attempt(() => openReader(file));
+  const db = await attempt(() => openReader(file)).catch(async (error: unknown) => {
+    await writer.close();
+    throw error;
+  });
   return {
     ...writer,
     ...readersOn({ db, attempt }),

@@ -29,8 +29,11 @@ export function unclaimedKeeperOn(db: Database): (messages: readonly UnclaimedMe
        ) WHERE nth > ${UNCLAIMED_MESSAGES} OR bytes > ${UNCLAIMED_SOURCE_BYTES})`,
   );
   const pruned = db.prepare<[number]>('UPDATE unclaimed_source SET unpruned = 0 WHERE id = ?');
+  // Of the site with the most of them first: a device gone mad must not push out what another site has just been given.
   const dropSilent = db.prepare<[number]>(
-    `DELETE FROM unclaimed_source WHERE id IN (SELECT id FROM unclaimed_source WHERE partial = ? ORDER BY last_ms DESC, id DESC LIMIT -1 OFFSET ${UNCLAIMED_SOURCES})`,
+    `DELETE FROM unclaimed_source WHERE id IN (
+       SELECT id FROM (SELECT id, last_ms, row_number() OVER (PARTITION BY site_id ORDER BY last_ms DESC, id DESC) AS nth FROM unclaimed_source WHERE partial = ?)
+       ORDER BY nth, last_ms DESC, id DESC LIMIT -1 OFFSET ${UNCLAIMED_SOURCES})`,
   );
   return (messages) => {
     if (messages.length === 0) return;

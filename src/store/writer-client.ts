@@ -82,6 +82,7 @@ class WriterThread {
     this.opened = this.#answerTo(OPENED);
     worker.on('message', (answer: Answer) => this.#take(answer));
     worker.on('error', (error) => this.#end(error));
+    worker.on('messageerror', (error) => this.#end(error));
     this.#ended = new Promise((resolve) => worker.once('exit', () => {
       this.#end(null);
       resolve();

@@ -632,6 +632,14 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         expect(await store.unclaimedMessages('many', 1)).toEqual([]);
       });
 
+      it('leave room for a quiet site when the device of another floods the list', async () => {
+        await store.commit(batch({ unclaimed: [message('quiet/new-sensor', T0, '1', 'quiet'), message('nobodys', T0 + 1, '2', null)] }));
+        await store.commit(batch({ unclaimed: Array.from({ length: 450 }, (_, i) => message(`mad/${i}`, T0 + 10 + i, 'x', 'mad')) }));
+        const topics = (await store.unclaimedSources()).map(({ topic }) => topic);
+        expect(topics).toHaveLength(200);
+        expect(topics).toEqual(expect.arrayContaining(['quiet/new-sensor', 'nobodys', 'mad/449']));
+      });
+
       it('become history in one transaction with being forgotten', async () => {
         const series = await seriesOf('lobby/claimed');
         await store.commit(batch({ unclaimed: [message('a/x', T0, '1')] }));
