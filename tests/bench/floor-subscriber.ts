@@ -1,8 +1,10 @@
 /** The floor: subscribes, parses, counts; the client acknowledges each message on receipt, as it does by default. */
 import { connect } from 'mqtt';
 
-const [port = '', clientId = '', wanted = ''] = process.argv.slice(2);
+const [port = '', clientId = '', wanted = '', live = ''] = process.argv.slice(2);
 const client = connect(`mqtt://127.0.0.1:${port}`, { clientId, clean: false });
+// Live: publishers begin when it listens. Otherwise its session holds everything already.
+if (live === 'live') client.subscribe('s/#', { qos: 1 }, () => console.log('ready'));
 let count = 0;
 let sum = 0;
 let startedMs = 0;
