@@ -93,9 +93,13 @@ class WriterThread {
     if (this.#gone !== null) return Promise.reject(this.#gone);
     this.#asked += 1;
     const ask: Ask = { id: this.#asked, method, args };
-    const answered = this.#answerTo(ask.id);
-    this.#worker.postMessage(ask, move);
-    return answered.then((value) => value as ResultOf<M>);
+    try {
+      this.#worker.postMessage(ask, move);
+    } catch (error) {
+      // Something in it cannot cross: a fault of the program, and nobody would ever answer.
+      return Promise.reject(error);
+    }
+    return this.#answerTo(ask.id).then((value) => value as ResultOf<M>);
   }
 
   commit(batch: Batch): Promise<void> {

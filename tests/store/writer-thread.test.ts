@@ -1,7 +1,8 @@
 /** The writer in a thread of its own: what the conformance suite (sqlite.test.ts) does not ask. */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { expect, it } from 'vitest';
+import { Worker } from 'node:worker_threads';
+import { expect, it, vi } from 'vitest';
 import { StoreError } from '../../src/store/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { T0, batch, reading } from './examples.ts';
@@ -49,5 +50,41 @@ it('refuses what is no reading without taking part of the batch, and goes on', a
   await store.commit(batch({ readings: [good, reading(series, T0 + 1, -0)], aliveMs: T0 }));
   const kept = await store.readings(series, 0, Number.MAX_SAFE_INTEGER);
   expect(kept.map(({ value }) => (Object.is(value, -0) ? '-0' : value))).toEqual([25, '-0']);
+  await store.close();
+});
+
+it('when the thread dies, says so to everybody who waits and to everybody who comes, and what was committed is there', async () => {
+  const file = join(folder.fresh(), 'tankbell.db');
+  const workers: Worker[] = [];
+  const post = Worker.prototype.postMessage;
+  const spy = vi.spyOn(Worker.prototype, 'postMessage').mockImplementation(function (this: Worker, ...args) {
+    workers.push(this);
+    return post.apply(this, args);
+  });
+  const store = await openSqliteStore(file, { thread: true });
+  const series = (await store.seriesFor(['lobby/a'])).get('lobby/a') ?? Number.NaN;
+  spy.mockRestore();
+  const commits = Array.from({ length: 200 }, (_, i) => store.commit(batch({ readings: Array.from({ length: 200 }, (_unused, j) => reading(series, T0 + i * 200 + j, i)), aliveMs: T0 + i })).then(() => true, (error: unknown) => error));
+  await commits[3];
+  await workers[0]?.terminate();
+  const ends = await Promise.all(commits);
+  const committed = ends.filter((end) => end === true).length;
+  expect(committed).toBeGreaterThan(3);
+  expect(committed).toBeLessThan(200);
+  for (const end of ends.slice(committed)) expect(end).toMatchObject({ name: 'StoreError', permanent: true });
+  await expect(store.load()).rejects.toMatchObject({ permanent: true });
+  await store.close();
+  const again = await openSqliteStore(file);
+  // The one under way may have been committed without our having heard of it.
+  const kept = (await again.readings(series, 0, Number.MAX_SAFE_INTEGER)).length / 200;
+  expect([committed, committed + 1]).toContain(kept);
+  await again.close();
+});
+
+it('does not wait for ever for what cannot cross to the thread', async () => {
+  const store = await openSqliteStore(join(folder.fresh(), 'tankbell.db'), { thread: true });
+  await expect(store.commit(batch({ ruleStates: [{ ruleId: 'r', state: () => 1, wakeAtMs: null }], aliveMs: T0 }))).rejects.toThrow(/could not be cloned/);
+  await store.commit(batch({ aliveMs: T0 + 1 }));
+  expect((await store.load()).aliveMs).toBe(T0 + 1);
   await store.close();
 });
