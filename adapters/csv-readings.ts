@@ -45,7 +45,8 @@ export class CsvReadings {
 
 const ROOM = 2048;
 
-function doubled(column: Float64Array<ArrayBuffer>): Float64Array<ArrayBuffer> {
+/** With room for as many entries again. */
+export function doubled(column: Float64Array): Float64Array<ArrayBuffer> {
   const larger = new Float64Array(2 * column.length);
   larger.set(column);
   return larger;

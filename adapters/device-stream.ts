@@ -22,15 +22,24 @@ export interface DeviceStreamOptions {
 /** Messages of one device under way to the store; beyond, it is not read from until half of them are there. */
 const MAX_UNDER_WAY = 2000;
 
+/** PUBACKs of ours that go out together, behind one that the library writes in its own time. */
+interface Run {
+  /** Packet id of the library's; `null`: there is none before these. */
+  readonly after: number | null;
+  ids: number[];
+}
+
 export class DeviceStream extends Duplex {
   /** Publishes handed to the library that it has not asked us about yet: none may be taken before them. */
   passedOn = 0;
   passedOnMs = Number.NEGATIVE_INFINITY;
   protected readonly socket: Socket;
   readonly #options: DeviceStreamOptions;
-  readonly #parser: Parser;
-  /** Committed, not acknowledged yet. */
-  #ids: number[] = [];
+  readonly #fromDevice: Parser;
+  readonly #fromLibrary: Parser = mqttPacket.parser({ protocolVersion: 4 });
+  /** Committed, not acknowledged yet: PUBACKs go out in the order of the publishes [MQTT-4.6.0-2]. */
+  readonly #runs: Run[] = [{ after: null, ids: [] }];
+  #flushing = false;
   #underWay = 0;
   /** Not read from: we have enough of it, or everything waits. */
   #held = false;
@@ -41,14 +50,16 @@ export class DeviceStream extends Duplex {
     const { socket } = options;
     this.#options = options;
     this.socket = socket;
-    this.#parser = mqttPacket.parser({ protocolVersion: version });
+    this.#fromDevice = mqttPacket.parser({ protocolVersion: version });
     const guard = packetGuard(options.maxPacketBytes);
-    this.#parser.on('packet', (packet: Packet) => this.#receive(packet));
-    this.#parser.on('error', (error: Error) => this.destroy(error));
+    this.#fromDevice.on('packet', (packet: Packet) => this.#receive(packet));
+    this.#fromDevice.on('error', (error: Error) => this.destroy(error));
+    this.#fromLibrary.on('packet', (packet: Packet) => this.#guarded(() => this.#passDown(packet)));
+    this.#fromLibrary.on('error', (error: Error) => this.destroy(error));
     socket.on('data', (chunk: Buffer) => {
       const verdict = guard(chunk);
       if (verdict === 'fine') {
-        this.#parser.parse(chunk);
+        this.#fromDevice.parse(chunk);
       } else {
         options.onRefused(verdict === 'too-large' ? `it announced a packet of more than ${options.maxPacketBytes} bytes` : 'what it sends is no MQTT');
         socket.destroy();
@@ -64,16 +75,35 @@ export class DeviceStream extends Duplex {
   acknowledge(messageId: number): void {
     this.#underWay -= 1;
     if (this.#held) this.release();
-    if (this.#ids.length === 0) process.nextTick(() => this.flush());
-    this.#ids.push(messageId);
+    this.#runs.at(-1)?.ids.push(messageId);
+    if (this.#flushing) return;
+    this.#flushing = true;
+    process.nextTick(() => {
+      this.#flushing = false;
+      this.#flush();
+    });
   }
 
-  /** Writes what is to be acknowledged: PUBACKs go out in the order of the publishes [MQTT-4.6.0-2]. */
-  flush(): void {
-    if (this.#ids.length === 0) return;
-    const ids = this.#ids;
-    this.#ids = [];
+  /** Is in the store, and the library is about to acknowledge it: what is acknowledged from here on goes out behind that. */
+  leaveToLibrary(messageId: number): void {
+    this.#runs.push({ after: messageId, ids: [] });
+  }
+
+  #flush(): void {
+    const [run] = this.#runs;
+    if (run === undefined || run.ids.length === 0) return;
+    const { ids } = run;
+    run.ids = [];
     if (!this.socket.destroyed) this.socket.write(pubacks(ids));
+  }
+
+  #passDown(packet: Packet): void {
+    const isNext = (packet.cmd === 'puback' || packet.cmd === 'pubrec') && this.#runs[1]?.after === packet.messageId;
+    if (isNext) this.#flush();
+    this.down(packet);
+    if (!isNext) return;
+    this.#runs.shift();
+    this.#flush();
   }
 
   /** Reads on, if there is room again. */
@@ -88,14 +118,9 @@ export class DeviceStream extends Duplex {
   }
 
   override _write(chunk: Buffer, _encoding: BufferEncoding, done: (error?: Error | null) => void): void {
-    this.down(chunk);
+    this.#fromLibrary.parse(chunk);
     if (this.socket.writableNeedDrain) this.socket.once('drain', () => done());
     else done();
-  }
-
-  /** The library writes a packet in pieces; it goes out in one. */
-  override _writev(pieces: readonly { readonly chunk: Buffer }[], done: (error?: Error | null) => void): void {
-    this._write(Buffer.concat(pieces.map(({ chunk }) => chunk)), 'utf8', done);
   }
 
   override _destroy(error: Error | null, done: (error?: Error | null) => void): void {
@@ -114,9 +139,9 @@ export class DeviceStream extends Duplex {
     if (!this.push(mqttPacket.generate(packet, { protocolVersion: 4 }))) this.socket.pause();
   }
 
-  /** What the library writes, on its way to the device. */
-  protected down(bytes: Buffer): void {
-    this.toDevice(bytes);
+  /** A packet from the library to the device. */
+  protected down(packet: Packet): void {
+    this.toDevice(mqttPacket.generate(packet, { protocolVersion: 4 }));
   }
 
   protected toDevice(bytes: Buffer): void {
@@ -124,7 +149,7 @@ export class DeviceStream extends Duplex {
   }
 
   /** A packet that cannot be written in the other version ends the connection, not the service. */
-  protected guarded(translate: () => void): void {
+  #guarded(translate: () => void): void {
     if (this.destroyed) return;
     try {
       translate();
@@ -136,7 +161,7 @@ export class DeviceStream extends Duplex {
   #receive(packet: Packet): void {
     if (this.destroyed) return;
     if (packet.cmd !== 'publish') {
-      this.guarded(() => this.up(packet));
+      this.#guarded(() => this.up(packet));
     } else if (this.#options.take(packet)) {
       if (packet.qos === 1) this.#underWay += 1;
       if (this.#held || (this.#underWay < MAX_UNDER_WAY && this.#options.hasRoom())) return;
@@ -144,7 +169,7 @@ export class DeviceStream extends Duplex {
       this.socket.pause();
     } else {
       this.passedOn += 1;
-      this.guarded(() => this.up(packet));
+      this.#guarded(() => this.up(packet));
     }
   }
 }

@@ -277,7 +277,7 @@ class Broker {
       done(null);
     } else {
       const acknowledge = (): void => {
-        stream?.flush();
+        if (packet.messageId !== undefined) stream?.leaveToLibrary(packet.messageId);
         done(null);
       };
       this.#handOver.put(routed, arrivedMs, { acknowledge }, packet.messageId ?? 0);

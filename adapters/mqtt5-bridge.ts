@@ -4,7 +4,7 @@
  * so that a device never relies on it. Section numbers are those of OASIS MQTT 5.0.
  */
 import { randomUUID } from 'node:crypto';
-import mqttPacket, { type Packet, type Parser } from 'mqtt-packet';
+import mqttPacket, { type Packet } from 'mqtt-packet';
 import { DeviceStream, type DeviceStreamOptions } from './device-stream.ts';
 
 /** Reason codes (§2.4). */
@@ -17,7 +17,6 @@ const connackReasons: Readonly<Record<number, number>> = { 0: 0, 1: 0x84, 2: 0x8
 const RECEIVE_MAXIMUM = 500;
 
 export class Mqtt5Bridge extends DeviceStream {
-  readonly #fromBroker: Parser = mqttPacket.parser({ protocolVersion: 4 });
   readonly #maxPacketBytes: number;
   /** What the device says it can take; `null`: anything. */
   #deviceMaxBytes: number | null = null;
@@ -28,12 +27,6 @@ export class Mqtt5Bridge extends DeviceStream {
   constructor(options: DeviceStreamOptions) {
     super({ ...options, take: (packet) => packet.properties?.topicAlias === undefined && options.take(packet) }, 5);
     this.#maxPacketBytes = options.maxPacketBytes;
-    this.#fromBroker.on('packet', (packet: Packet) => this.guarded(() => this.#down(packet)));
-    this.#fromBroker.on('error', (error: Error) => this.destroy(error));
-  }
-
-  protected override down(bytes: Buffer): void {
-    this.#fromBroker.parse(bytes);
   }
 
   /** From the device to the broker. */
@@ -79,7 +72,7 @@ export class Mqtt5Bridge extends DeviceStream {
   }
 
   /** From the broker to the device. */
-  #down(packet: Packet): void {
+  protected override down(packet: Packet): void {
     switch (packet.cmd) {
       case 'connack': {
         const reasonCode = connackReasons[packet.returnCode ?? 0] ?? Reason.notAuthorized;

@@ -141,20 +141,26 @@ export class Desk implements FleetDesk {
 
   /** Messages that were kept while nobody read them become the history of the points that do by now. A topic read in part has had its turn. */
   async #bringPast(by: string, except: string | null): Promise<void> {
-    const { store, engine } = this.#parts;
-    const { fleet, rules } = this.#inForce;
     let brought = 0;
-    for (const { topic, partial } of await store.unclaimedSources()) {
-      const points = partial || topic === except ? [] : fleet.points.filter(({ source }) => source?.topic === topic);
-      for (const [index, { id }] of points.entries()) {
-        const past = await this.#pastOf(id, topic);
-        const stored = await store.claimUnclaimed(topic, past.readings, past.hasMore || index + 1 < points.length);
-        if (past.readings.length > 0) await store.appendJournal([this.#pastEntry(`${topic} is read by ${id} now`, topic, by, id, stored, past)]);
-        brought += stored;
-      }
+    for (const { topic, partial } of await this.#parts.store.unclaimedSources()) {
+      const points = partial || topic === except ? [] : this.#inForce.fleet.points.filter(({ source }) => source?.topic === topic);
+      for (const [index, { id }] of points.entries()) brought += (await this.#bring(topic, id, `${topic} is read by ${id} now`, by, index + 1 < points.length)).stored;
     }
-    // So that the latest of them is what the point is known by, as it would be after a restart. It is not judged.
-    if (brought > 0) await engine.applyFleet(fleet, rules);
+    if (brought > 0) await this.#knowAgain();
+  }
+
+  /** @param others of the topic have still to be brought. */
+  async #bring(topic: string, pointId: string, what: string, by: string, others = false): Promise<{ readonly stored: number; readonly unreadable: number }> {
+    const { store } = this.#parts;
+    const past = await this.#pastOf(pointId, topic);
+    const stored = await store.claimUnclaimed(topic, past.readings, past.hasMore || others);
+    if (past.readings.length > 0) await store.appendJournal([this.#pastEntry(what, topic, by, pointId, stored, past)]);
+    return { stored, unreadable: past.unreadable };
+  }
+
+  /** So that the latest of what came along is what the point is known by, as it would be after a restart. It is not judged. */
+  #knowAgain(): Promise<void> {
+    return this.#parts.engine.applyFleet(this.#inForce.fleet, this.#inForce.rules);
   }
 
   async #take(next: FleetInForce): Promise<void> {
@@ -175,7 +181,7 @@ export class Desk implements FleetDesk {
   }
 
   async #claim(request: ClaimRequest): Promise<ClaimOutcome> {
-    const { fleetFile, store, engine } = this.#parts;
+    const { fleetFile } = this.#parts;
     const point = writtenPoint(request);
     const refuse = (...why: readonly string[]): ClaimOutcome => ({ outcome: 'refused', why, line: `- ${pointLine(point)}` });
     const file = this.#readFile();
@@ -194,14 +200,9 @@ export class Desk implements FleetDesk {
     if (taken.outcome === 'refused') return refuse(...taken.mistakes);
 
     const pointId = `${request.ownerId}/${request.pointId}`;
-    const past = await this.#pastOf(pointId, request.topic);
-    const stored = await store.claimUnclaimed(request.topic, past.readings, past.hasMore);
-    if (past.readings.length > 0) {
-      await store.appendJournal([this.#pastEntry(`${request.topic} was claimed to ${pointId}`, request.topic, request.by, pointId, stored, past)]);
-      // So that the latest of them is what the point is known by, as it would be after a restart. It is not judged.
-      await engine.applyFleet(this.#inForce.fleet, this.#inForce.rules);
-    }
-    return { outcome: 'claimed', pointId, stored, unreadable: past.unreadable };
+    const { stored, unreadable } = await this.#bring(request.topic, pointId, `${request.topic} was claimed to ${pointId}`, request.by);
+    if (stored > 0) await this.#knowAgain();
+    return { outcome: 'claimed', pointId, stored, unreadable };
   }
 
   /** What the kept messages say, read by the new point's own format and intake. */

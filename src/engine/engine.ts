@@ -14,8 +14,7 @@ import type { Fleet } from '../domain/fleet.ts';
 import type { Reading, SeriesId } from '../domain/reading.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
-import { DamagedDayError } from '../store/codec.ts';
-import { type Batch, type HistoryReader, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
+import { type Batch, DamagedError, type HistoryReader, type LiveState, type LiveStore, StoreError } from '../store/contract.ts';
 import { BatchBuilder } from './batch.ts';
 import type { Committed, EngineFace, LiveView } from './contract.ts';
 import { downtimeBoundMs, Watch } from './watch.ts';
@@ -333,12 +332,12 @@ export class Engine implements EngineFace {
     if (batch.pages.length > 0) this.#parts.onPages();
   }
 
-  /** `null`: a day among them is damaged. That ends nothing: the outage would be looked up again after every restart. */
+  /** `null`: some of them are damaged. That ends nothing: the outage would be looked up again after every restart. */
   async #stored(series: SeriesId, fromMs: number, toMs: number): Promise<readonly Reading[] | null> {
     try {
       return await this.#retried(() => this.#parts.store.readings(series, fromMs, toMs));
     } catch (error) {
-      if (!(error instanceof DamagedDayError)) throw error;
+      if (!(error instanceof DamagedError)) throw error;
       this.#parts.log.error({ err: error }, 'what an outage lost cannot be looked up');
       return null;
     }

@@ -1,4 +1,5 @@
 /** History on its way from a file into the store: gathered by series as columns, handed over in chunks. */
+import { doubled } from '../../adapters/csv-readings.ts';
 import type { Reading, SeriesId } from '../domain/reading.ts';
 import type { SeriesColumns } from '../store/contract.ts';
 
@@ -92,20 +93,10 @@ function noteNewest(pending: PendingSeries, { series, atMs, value, quality }: Se
   if (newest >= 0) pending.newest = { series, atMs: newestMs, value: value[newest] ?? Number.NaN, quality: quality[newest] ?? Number.NaN };
 }
 
-export function readingsIn(chunk: readonly SeriesColumns[]): readonly Reading[] {
-  return chunk.flatMap(({ series, atMs, value, quality }) => Array.from(atMs, (time, at): Reading => ({ series, atMs: time, value: value[at] ?? Number.NaN, quality: quality[at] ?? Number.NaN })));
-}
-
 const ROOM = 256;
 
 function grow(pending: PendingSeries): void {
   pending.atMs = doubled(pending.atMs);
   pending.value = doubled(pending.value);
   pending.quality = doubled(pending.quality);
-}
-
-function doubled(column: Float64Array): Float64Array {
-  const larger = new Float64Array(2 * column.length);
-  larger.set(column);
-  return larger;
 }

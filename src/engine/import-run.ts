@@ -17,7 +17,7 @@ import { aheadBoundMs, canonicalValue, unsetClockMs } from '../ingest/intake.ts'
 import { type HistoryReader, type HistoryWriter, type LiveStore, StoreError } from '../store/contract.ts';
 import type { EngineFace } from './contract.ts';
 import { type ImportFile, type ImportRefusal, type ImportReport, type LeftOut, type RejectedSink, leftOutShown, refusedShown, rejectedBound } from './import-contract.ts';
-import { ImportHistory, type PendingSeries, readingsIn } from './import-history.ts';
+import { ImportHistory, type PendingSeries } from './import-history.ts';
 import { destinationOf, pointsFor } from './import-mapping.ts';
 
 export interface RunParts {
@@ -266,7 +266,7 @@ export class ImportRun {
     while (this.#history.waiting > 0 && !this.#cancelled) {
       const chunk = this.#history.take();
       const startMs = clock.now();
-      this.#stored += await this.#persist(() => store.addHistoryColumns?.(chunk) ?? store.addHistory(readingsIn(chunk)));
+      this.#stored += await this.#persist(() => store.addHistory(chunk));
       this.#history.stored(chunk, clock.now() - startMs);
       for (const { atMs } of chunk) this.#settled += atMs.length;
       // What has arrived meanwhile goes first.

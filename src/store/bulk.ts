@@ -2,7 +2,7 @@
 import type { Database } from 'better-sqlite3';
 import { DAY } from '../domain/duration.ts';
 import type { JournalEntry } from '../domain/journal.ts';
-import type { Reading, SeriesId } from '../domain/reading.ts';
+import type { SeriesId } from '../domain/reading.ts';
 import { chunkReaderOn, chunkWriterOn } from './chunk.ts';
 import { type Columns, DamagedDayError, dayOf } from './codec.ts';
 import { type ReadingRow, columnsOf, cut, emptyColumns, firstFrom, merged, readingsOf } from './columns.ts';
@@ -13,7 +13,7 @@ import type { SealedTimes } from './known.ts';
 import type { ReadingWriter } from './reading.ts';
 import { firstOpenDay } from './seal.ts';
 
-export function historyWriterOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes): Required<HistoryWriter> {
+export function historyWriterOn({ db, attempt }: Connection, readings: ReadingWriter, sealed: SealedTimes): HistoryWriter {
   const alive = db.prepare<[], number>('SELECT at_ms FROM alive').pluck();
   const sealDay = daySealerOn(db, sealed);
   const append = journalAppenderOn(db);
@@ -34,18 +34,16 @@ export function historyWriterOn({ db, attempt }: Connection, readings: ReadingWr
   const appendJournal = db.transaction((entries: readonly JournalEntry[]) => {
     for (const entry of entries) append(entry);
   });
-  const addHistoryColumns = (history: readonly SeriesColumns[]): Promise<number> =>
-    attempt(() => {
-      try {
-        return addColumns.immediate(history);
-      } catch (error) {
-        sealed.forget();
-        throw error;
-      }
-    });
   return {
-    addHistoryColumns,
-    addHistory: (history) => addHistoryColumns(bySeries(history)),
+    addHistory: (history) =>
+      attempt(() => {
+        try {
+          return addColumns.immediate(history);
+        } catch (error) {
+          sealed.forget();
+          throw error;
+        }
+      }),
     appendJournal: (entries) => attempt(() => appendJournal.immediate(entries)),
   };
 }
@@ -73,18 +71,6 @@ function daySealerOn(db: Database, sealed: SealedTimes): (series: SeriesId, day:
     sealed.sealed(series, day);
     return whole.atMs.length - known.atMs.length;
   };
-}
-
-function bySeries(history: readonly Reading[]): readonly SeriesColumns[] {
-  const lists = new Map<SeriesId, Reading[]>();
-  for (const reading of history) {
-    const list = lists.get(reading.series);
-    if (list === undefined) lists.set(reading.series, [reading]);
-    else list.push(reading);
-  }
-  return Array.from(lists, ([series, list]) => ({
-    series, atMs: Float64Array.from(list, ({ atMs }) => atMs), value: Float64Array.from(list, ({ value }) => value), quality: Float64Array.from(list, ({ quality }) => quality),
-  }));
 }
 
 /** In order of time; of two with one time the one that came first stands. */

@@ -20,7 +20,7 @@ import type { SeriesId } from '../domain/reading.ts';
 import { ByteReader, ByteWriter } from './codec-bytes.ts';
 import { putTimes, takeTimes } from './codec-times.ts';
 import { putValues, takeValues } from './codec-values.ts';
-import { StoreError } from './contract.ts';
+import { DamagedError } from './contract.ts';
 
 /** Readings of one series as columns of equal length. */
 export interface Columns {
@@ -44,12 +44,12 @@ export const showDay = (day: number): string => {
   return Number.isNaN(date.getTime()) ? `day ${day}` : date.toISOString().slice(0, 10);
 };
 
-/** A sealed day whose bytes are not what was written. Nothing of it is returned: no value is better than a wrong one. */
-export class DamagedDayError extends StoreError {
+/** A sealed day whose bytes are not what was written. */
+export class DamagedDayError extends DamagedError {
   readonly series: SeriesId;
   readonly day: number;
   constructor(series: SeriesId, day: number, what: string, cause?: unknown) {
-    super(`the sealed day ${showDay(day)} of series ${series} is damaged (${what}): restore a backup; "tankbell check-store" lists every damaged day`, { permanent: true, cause });
+    super(`the sealed day ${showDay(day)} of series ${series} is damaged (${what}): restore a backup; "tankbell check-store" lists every damaged day`, cause);
     this.series = series;
     this.day = day;
   }

@@ -8,7 +8,7 @@ import { pageInsertOn } from './page-row.ts';
 import type { SealedTimes } from './known.ts';
 import { outageWriterOn } from './outages.ts';
 import { pointStateUpsertOn } from './point-state.ts';
-import type { ReadingWriter } from './reading.ts';
+import { packReadings, type ReadingWriter } from './reading.ts';
 import { refusalFolderOn } from './refusal.ts';
 import { type Reserve, withReserve } from './reserve.ts';
 import { clockWriterOn } from './source-clocks.ts';
@@ -38,9 +38,8 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
   const writeOutages = outageWriterOn(db);
   const putAlive = db.prepare<[number]>('INSERT INTO alive (only, at_ms) VALUES (1, ?) ON CONFLICT (only) DO UPDATE SET at_ms = excluded.at_ms');
 
-  const write = db.transaction((batch: Batch, packed: Float64Array | null) => {
-    if (packed === null) readings.insert(batch.readings);
-    else readings.insertPacked(packed);
+  const write = db.transaction((batch: Batch, packed: Float64Array) => {
+    readings.insertPacked(packed);
     for (const state of batch.ruleStates) putRuleState(state);
     for (const alarm of batch.alarms) putAlarm(alarm);
     for (const status of batch.statuses) putStatus(status);
@@ -54,7 +53,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
     putAlive.run(batch.aliveMs);
   });
 
-  const commit = (batch: Batch, packed: Float64Array | null): Promise<void> =>
+  const commit = (batch: Batch, packed: Float64Array): Promise<void> =>
     attempt(() => {
       reserve.look(batch.aliveMs);
       try {
@@ -65,7 +64,7 @@ export function committerOn({ db, attempt }: Connection, readings: ReadingWriter
       }
     });
   return {
-    commit: (batch) => commit(batch, null),
+    commit: (batch) => commit(batch, packReadings(batch.readings)),
     commitPacked: (batch) => commit(batch, batch.packed),
     space: () => ({ takesReadings: reserve.takesReadings, trouble: reserve.trouble }),
   };

@@ -177,9 +177,7 @@ export interface HistoryWriter {
    * One transaction. Days that were settled at the last commit are sealed at once: faster by far when a call brings much of a day together.
    * @returns how many were new; the rest were known already.
    */
-  addHistory(readings: readonly Reading[]): Promise<number>;
-  /** The same for readings that come as columns, without an object for each. Where a store has none, `addHistory` takes them. */
-  addHistoryColumns?(history: readonly SeriesColumns[]): Promise<number>;
+  addHistory(history: readonly SeriesColumns[]): Promise<number>;
   appendJournal(entries: readonly JournalEntry[]): Promise<void>;
 }
 
@@ -332,5 +330,12 @@ export class StoreError extends Error {
   constructor(message: string, options: { permanent: boolean; cause?: unknown }) {
     super(message, { cause: options.cause });
     this.permanent = options.permanent;
+  }
+}
+
+/** Some of what was asked for is damaged on the disk. Nothing of it is returned: no value is better than a wrong one. */
+export class DamagedError extends StoreError {
+  constructor(message: string, cause?: unknown) {
+    super(message, { permanent: true, cause });
   }
 }

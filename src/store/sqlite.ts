@@ -23,15 +23,8 @@ export async function openSqliteStore(file: string, { reserveBytes, thread = fal
   const attempt = attemptOn(file);
   if (file !== IN_MEMORY) await attempt(() => mkdirSync(dirname(file), { recursive: true, mode: PRIVATE }));
   if (thread && file !== IN_MEMORY) return beside(file, await startWriterThread(file, reserveBytes ?? null));
-  return attempt(() => {
-    const { writer, db } = openStoreWriter(file, reserveBytes ?? null);
-    try {
-      return file === IN_MEMORY ? { ...writer, ...readersOn({ db, attempt }) } : beside(file, writer);
-    } catch (error) {
-      db.close();
-      throw error;
-    }
-  });
+  const { writer, db } = await attempt(() => openStoreWriter(file, reserveBytes ?? null));
+  return file === IN_MEMORY ? { ...writer, ...readersOn({ db, attempt }) } : beside(file, writer);
 }
 
 const readersOn = (reading: Connection): HistoryReader & SealedChecks => ({ ...historyReaderOn(reading), ...sealedChecksOn(reading) });

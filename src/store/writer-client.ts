@@ -4,10 +4,9 @@
  */
 import { Worker } from 'node:worker_threads';
 import { type Batch, StoreError } from './contract.ts';
-import type { PackedBatch } from './commit.ts';
 import { packReadings } from './reading.ts';
 import type { StoreWriter } from './writer.ts';
-import { type Answer, type Ask, type Method, OPENED, type Space, type ThreadData, type ToldError } from './writer-protocol.ts';
+import { type Answer, type Ask, type Askable, type Method, OPENED, type Space, type ThreadData, type ToldError } from './writer-protocol.ts';
 
 /** Room for objects that die young, in MB: the thread makes few of them. */
 const YOUNG_MB = 8;
@@ -33,7 +32,6 @@ export async function startWriterThread(file: string, reserveBytes: number | nul
     enqueue: (...args) => ask('enqueue', args),
     oldestUnsentMs: (...args) => ask('oldestUnsentMs', args),
     addHistory: (...args) => ask('addHistory', args),
-    addHistoryColumns: (...args) => ask('addHistoryColumns', args),
     appendJournal: (...args) => ask('appendJournal', args),
     accounts: (...args) => ask('accounts', args),
     accountByName: (...args) => ask('accountByName', args),
@@ -61,9 +59,6 @@ export async function startWriterThread(file: string, reserveBytes: number | nul
   };
 }
 
-type ArgumentsOf<M extends Method> = Parameters<Extract<(StoreWriter & { commitPacked(batch: PackedBatch): Promise<void> })[M], (...args: never) => unknown>>;
-type ResultOf<M extends Method> = Awaited<ReturnType<Extract<(StoreWriter & { commitPacked(batch: PackedBatch): Promise<void> })[M], (...args: never) => unknown>>>;
-
 class WriterThread {
   /** As of the last answer. */
   space: Space = { takesReadings: true, trouble: null };
@@ -89,7 +84,7 @@ class WriterThread {
     }));
   }
 
-  ask<M extends Method>(method: M, args: ArgumentsOf<M>, move: readonly ArrayBuffer[] = []): Promise<ResultOf<M>> {
+  ask<M extends Method>(method: M, args: Parameters<Askable[M]>, move: readonly ArrayBuffer[] = []): Promise<Awaited<ReturnType<Askable[M]>>> {
     if (this.#gone !== null) return Promise.reject(this.#gone);
     this.#asked += 1;
     const ask: Ask = { id: this.#asked, method, args };
@@ -99,7 +94,7 @@ class WriterThread {
       // Something in it cannot cross: a fault of the program, and nobody would ever answer.
       return Promise.reject(error);
     }
-    return this.#answerTo(ask.id).then((value) => value as ResultOf<M>);
+    return this.#answerTo(ask.id).then((value) => value as Awaited<ReturnType<Askable[M]>>);
   }
 
   commit(batch: Batch): Promise<void> {

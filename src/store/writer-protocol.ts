@@ -8,8 +8,9 @@ export interface ThreadData {
   readonly reserveBytes: number | null;
 }
 
-/** `space` is told with every answer; `commit` goes as `commitPacked`. */
-export type Method = Exclude<keyof StoreWriter, 'space' | 'commit'> | keyof Pick<Committer, 'commitPacked'>;
+/** What can be asked: `space` is told with every answer, and `commit` goes as `commitPacked`. */
+export type Askable = Omit<StoreWriter, 'space' | 'commit'> & Pick<Committer, 'commitPacked'>;
+export type Method = keyof Askable;
 
 export interface Ask {
   readonly id: number;

@@ -1,6 +1,5 @@
 /** The writer's thread: opens the database, does what it is asked in the order in which it is asked, and answers. */
 import { parentPort, workerData } from 'node:worker_threads';
-import { StoreError } from './contract.ts';
 import { storeErrorOf } from './errors.ts';
 import { openStoreWriter } from './writer.ts';
 import { type Answer, type Ask, OPENED, type Space, type ThreadData, type ToldError } from './writer-protocol.ts';
@@ -16,7 +15,7 @@ function open(): ReturnType<typeof openStoreWriter>['writer'] | null {
   try {
     return openStoreWriter(file, reserveBytes).writer;
   } catch (error) {
-    answer({ id: OPENED, error: told(storeErrorOf(error, file)), space: unopened });
+    answer({ id: OPENED, error: told(error), space: unopened });
     return null;
   }
 }
@@ -36,6 +35,6 @@ if (writer !== null) {
 }
 
 function told(error: unknown): ToldError {
-  const known = error instanceof StoreError ? error : storeErrorOf(error, file);
+  const known = storeErrorOf(error, file);
   return { message: known.message, permanent: known.permanent, cause: known.cause instanceof Error ? `${known.cause.name}: ${known.cause.message}` : null };
 }

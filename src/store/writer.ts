@@ -6,7 +6,7 @@ import { historyWriterOn } from './bulk.ts';
 import { calibrationsOn } from './calibrations.ts';
 import { type Committer, committerOn } from './commit.ts';
 import { type Connection, IN_MEMORY, attemptOn, openWriter } from './connection.ts';
-import type { HistoryReader, HistoryWriter, SealedChecks, Store } from './contract.ts';
+import type { HistoryReader, SealedChecks, Store } from './contract.ts';
 import { fleetOn } from './fleet.ts';
 import { importMemoryOn } from './import-memory.ts';
 import { sealedTimesOn } from './known.ts';
@@ -18,7 +18,7 @@ import { noReserve, reserveIn } from './reserve.ts';
 import { unclaimedOn } from './unclaimed.ts';
 import { upkeepOn } from './upkeep.ts';
 
-export type StoreWriter = Omit<Store, keyof HistoryReader | keyof SealedChecks> & Required<Pick<HistoryWriter, 'addHistoryColumns'>>;
+export type StoreWriter = Omit<Store, keyof HistoryReader | keyof SealedChecks>;
 
 /** Opens the database and brings it up to date. @throws whatever goes wrong, nothing left open. */
 export function openStoreWriter(file: string, reserveBytes: number | null): { readonly writer: StoreWriter & Committer; readonly db: Database } {

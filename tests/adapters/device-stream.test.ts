@@ -85,6 +85,26 @@ for (const version of [3, 4, 5] as const) {
   });
 }
 
+it('acknowledges in order what went straight, what went through the library, and what went straight again, when one commit takes them all', async () => {
+  const engine = new FakeEngine();
+  const { port } = await broker(engine);
+  const device = new RawDevice(port);
+  device.write(hello());
+  await until(() => device.heard.length > 0, 'the CONNACK');
+  // The first of a connection goes through the library.
+  device.write(publish(1, '1'));
+  await until(() => engine.taken.length === 1, 'the first');
+  engine.commit();
+  await until(() => device.pubacks.length === 1, 'its acknowledgement');
+  device.write(...range(2, 5).map((n) => publish(n, String(n))), publish(6, '6', 1, true));
+  await until(() => engine.taken.length === 6, 'the retained one');
+  device.write(...range(7, 10).map((n) => publish(n, String(n))));
+  await until(() => engine.taken.length === 10, 'all');
+  engine.commit();
+  await until(() => device.pubacks.length === 10, 'the acknowledgements');
+  expect(device.pubacks).toEqual(range(1, 10));
+});
+
 it('keeps a device that publishes all the time and never pings (MQTT 3.1.1 §3.1.2.10, from memory: any packet counts)', async () => {
   const engine = new FakeEngine();
   engine.commitAtOnce = true;

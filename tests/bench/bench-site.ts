@@ -18,6 +18,11 @@ export function benchFleet(): string {
               - { id: heater-power, kind: power, equipment: heater, every: 1s, source: { topic: s/t${i}/heater, format: json, value: /v, time: /t, timeFormat: ms } }
               - { id: chiller-power, kind: power, equipment: chiller, every: 1s, source: { topic: s/t${i}/chiller, format: json, value: /v, time: /t, timeFormat: ms } }
               - { id: pump-power, kind: power, equipment: pump, every: 1s, source: { topic: s/t${i}/pump, format: json, value: /v, time: /t, timeFormat: ms } }`;
+  return benchFleetOf(Array.from({ length: benchTanks }, (_, i) => tank(i)).join(''));
+}
+
+/** One site with one account. @param tanks as entries of its list, each on lines of its own. */
+export function benchFleetOf(tanks: string): string {
   return `clients:
   - id: c
     name: Client (invented)
@@ -26,7 +31,7 @@ export function benchFleet(): string {
         name: Site (invented)
         timeZone: UTC
         account: { user: ${benchUser}, passwordEnv: TANKBELL_BENCH }
-        tanks:${Array.from({ length: benchTanks }, (_, i) => tank(i)).join('')}
+        tanks:${tanks}
 people: [{ id: ana, name: Ana Example (invented), email: ana@example.invalid, timeZone: UTC, day: "07:00-21:00" }]
 onCall: { steps: [{ person: ana }] }
 `;

@@ -3,6 +3,7 @@ import { spawn } from 'node:child_process';
 import { join } from 'node:path';
 import { freePort } from '../adapters/mosquitto.ts';
 import { writeFiles } from '../integration/service.ts';
+import { benchFleetOf } from './bench-site.ts';
 import type { Bench } from './main.ts';
 
 const tanks = 1000;
@@ -33,18 +34,7 @@ function fleetText(): string {
               ...['heater-1', 'chiller', 'pump', 'light'].map((name) => point(i, `${name}-energy`, `kind: energy, equipment: ${name}`)),
               point(i, 'flow', 'kind: flow'), point(i, 'room', 'kind: temperature, place: room'),
             ].join('')}`;
-  return `clients:
-  - id: c
-    name: Client (invented)
-    sites:
-      - id: s
-        name: Site (invented)
-        timeZone: UTC
-        account: { user: s, passwordEnv: TANKBELL_BENCH }
-        tanks:${Array.from({ length: tanks }, (_, i) => tank(i)).join('')}
-people: [{ id: ana, name: Ana Example (invented), email: ana@example.invalid, timeZone: UTC, day: "07:00-21:00" }]
-onCall: { steps: [{ person: ana }] }
-`;
+  return benchFleetOf(Array.from({ length: tanks }, (_, i) => tank(i)).join(''));
 }
 
 export const memory: Bench = {

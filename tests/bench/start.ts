@@ -7,6 +7,8 @@ import { connectAsync } from 'mqtt';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { freePort } from '../adapters/mosquitto.ts';
 import { isUp, type ServiceFiles, startService, writeFiles } from '../integration/service.ts';
+import { addReadings } from '../store/examples.ts';
+import { benchFleetOf } from './bench-site.ts';
 import type { Bench } from './main.ts';
 
 const tanks = 50;
@@ -18,18 +20,7 @@ const password = 'bench-password';
 
 function fleetText(): string {
   const points = (tank: number): string => Array.from({ length: pointsEach }, (_, i) => `{ id: p${i}, kind: temperature, every: 30m, source: { topic: s/t${tank}/p${i}, format: number } }`).join(', ');
-  return `clients:
-  - id: c
-    name: Client (invented)
-    sites:
-      - id: s
-        name: Site (invented)
-        timeZone: UTC
-        account: { user: s, passwordEnv: TANKBELL_BENCH }
-        tanks:${Array.from({ length: tanks }, (_, i) => `\n          - { id: t${i}, name: Tank ${i} (invented), water: reef, display: 500 L, points: [${points(i)}] }`).join('')}
-people: [{ id: ana, name: Ana Example (invented), email: ana@example.invalid, timeZone: UTC, day: "07:00-21:00" }]
-onCall: { steps: [{ person: ana }] }
-`;
+  return benchFleetOf(Array.from({ length: tanks }, (_, i) => `\n          - { id: t${i}, name: Tank ${i} (invented), water: reef, display: 500 L, points: [${points(i)}] }`).join(''));
 }
 
 async function filesOf(port: number): Promise<ServiceFiles> {
@@ -46,7 +37,7 @@ async function fillYear(files: ServiceFiles): Promise<number> {
   let count = 0;
   for (const id of series.values()) {
     const readings = Array.from({ length: (days * 24 * 60) / everyMinutes }, (_, i) => ({ series: id, atMs: endMs - days * 86_400_000 + i * everyMinutes * 60_000, value: Math.round(250 + 8 * Math.sin(i / 7 + id)) / 10, quality: 0 }));
-    count += await store.addHistory(readings);
+    count += await addReadings(store, readings);
   }
   await store.close();
   return count;

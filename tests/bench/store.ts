@@ -11,6 +11,7 @@ import type { Reading } from '../../src/domain/reading.ts';
 import { bucketEdges } from '../../src/store/bucket-edges.ts';
 import type { Store } from '../../src/store/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
+import { addReadings } from '../store/examples.ts';
 import type { Bench, Figure } from './main.ts';
 import { CADENCE_MS, JITTER_MS, READINGS_A_DAY, YEAR_START_MS, type SeriesKind, seriesKinds, yearOf } from './year.ts';
 
@@ -96,7 +97,7 @@ async function sealed(file: string): Promise<Contender> {
   await store.commit({ readings: [], ruleStates: [], statuses: [], alarms: [], journal: [], pages: [], refusals: [], aliveMs: toMs + 7 * DAY });
   for (const [at, kind] of seriesKinds.entries()) {
     for (const { atMs, value } of yearOf(kind, days)) {
-      await store.addHistory(Array.from(atMs, (time, i): Reading => ({ series: series[at] ?? 0, atMs: time, value: value[i] ?? 0, quality: 0 })));
+      await addReadings(store, Array.from(atMs, (time, i): Reading => ({ series: series[at] ?? 0, atMs: time, value: value[i] ?? 0, quality: 0 })));
     }
   }
   await store.checkpoint();

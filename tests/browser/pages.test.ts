@@ -216,9 +216,9 @@ test.each([true, false])('a running import moves on by itself and can be cancell
   const held = new Promise<void>((resolve) => {
     release = resolve;
   });
-  world.store.addHistory = async (readings) => {
+  world.store.addHistory = async (history) => {
     await held;
-    return readings.length;
+    return history.reduce((count, { atMs }) => count + atMs.length, 0);
   };
   const rows = Array.from({ length: 25_000 }, (_, n) => `${new Date(Date.UTC(2025, 0, 1) + n * 1000).toISOString()},conductivity,53`);
   await handIn(seen, `time,series,value\n${rows.join('\n')}\n`);

@@ -51,10 +51,9 @@ beforeEach(async () => {
   engine = new Engine();
   trouble = null;
   desk = importDesk({
-    store: { ...store, addHistoryColumns: async (history) => {
+    store: { ...store, addHistory: async (history) => {
       trouble?.();
-      if (store.addHistoryColumns === undefined) throw new Error('this store takes no columns');
-      return store.addHistoryColumns(history);
+      return store.addHistory(history);
     } },
     engine: engine as unknown as EngineFace, fleet: () => fleet, clock, log: makeLogger('silent', () => NOW),
   });

@@ -4,7 +4,7 @@ import { HOUR } from '../../src/domain/duration.ts';
 import { Quality } from '../../src/domain/reading.ts';
 import { bucketEdges } from '../../src/store/bucket-edges.ts';
 import { type Store, StoreError } from '../../src/store/contract.ts';
-import { T0, alarm, batch, entry, page, reading, refusal, status } from './examples.ts';
+import { addReadings, T0, alarm, batch, entry, page, reading, refusal, status } from './examples.ts';
 import { seededReadings } from './seeded.ts';
 
 /** @param open a new, empty store at each call. */
@@ -58,7 +58,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
           const sent = seededReadings(seed, 2000).map((each) => ({ ...each, series }));
           const half = sent.length / 2;
           await store.commit(batch({ readings: sent.slice(half) }));
-          await store.addHistory(sent.slice(0, half));
+          await addReadings(store, sent.slice(0, half));
           const kept = await store.readings(series, -Infinity, Infinity);
           const expected = [...sent].sort((a, b) => a.atMs - b.atMs);
           expect(kept.map((each) => each.atMs), `seed ${seed}`).toEqual(expected.map((each) => each.atMs));
@@ -80,26 +80,25 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         const a = await seriesOf('lobby/a');
         await store.commit(batch({ readings: [reading(a, T0, 25, 2), reading(a, T0, 26, 4)] }));
         await store.commit(batch({ readings: [reading(a, T0, 27), reading(a, T0 + 1, 28)] }));
-        expect(await store.addHistory([reading(a, T0, 29), reading(a, T0 + 1, 30), reading(a, T0 + 2, 31)])).toBe(1);
+        expect(await addReadings(store, [reading(a, T0, 29), reading(a, T0 + 1, 30), reading(a, T0 + 2, 31)])).toBe(1);
         expect(await store.readings(a, T0, T0 + 10)).toEqual([reading(a, T0, 25, 2), reading(a, T0 + 1, 28), reading(a, T0 + 2, 31)]);
       });
 
       it('as columns are the same readings: in any order, the first one stands, each new one counted once', async () => {
-        if (store.addHistoryColumns === undefined) return;
         const a = await seriesOf('lobby/a');
         const b = await seriesOf('lobby/b');
         const columns = (series: number, rows: readonly (readonly [atMs: number, value: number, quality: number])[]) => ({
           series, atMs: Float64Array.from(rows, ([atMs]) => atMs), value: Float64Array.from(rows, ([, value]) => value), quality: Float64Array.from(rows, ([, , quality]) => quality),
         });
         await store.commit(batch({ readings: [reading(a, T0, 25, 2)] }));
-        expect(await store.addHistoryColumns([
+        expect(await store.addHistory([
           columns(a, [[T0 + 24 * HOUR, 3, 0], [T0, 29, 0], [T0 + 2, -0, 1], [T0 + 2, 30, 0]]), columns(b, []), columns(b, [[T0, 7, 0], [T0 + 1, 8, 0]]), columns(a, [[T0 + 2, 31, 0], [T0 + 3, 32, 0]]),
         ])).toBe(5);
         expect(await store.readings(a, 0, Infinity)).toEqual([reading(a, T0, 25, 2), reading(a, T0 + 2, -0, 1), reading(a, T0 + 3, 32), reading(a, T0 + 24 * HOUR, 3)]);
         expect(await store.readings(b, 0, Infinity)).toEqual([reading(b, T0, 7), reading(b, T0 + 1, 8)]);
-        expect(await store.addHistoryColumns([columns(b, [[T0 + 1, 9, 0], [T0, 9, 0]])])).toBe(0);
-        expect(await refusedForGood(store.addHistoryColumns([columns(b, [[T0 + 5, 1, 0]]), columns(a, [[T0 + 9, Number.NaN, 0]])]))).toMatch(/value NaN/);
-        expect(await refusedForGood(store.addHistoryColumns([columns(b, [[T0 + 5, 1, 0]]), columns(9999, [[T0 + 9, 1, 0]])]))).toMatch(/series 9999 does not exist/);
+        expect(await store.addHistory([columns(b, [[T0 + 1, 9, 0], [T0, 9, 0]])])).toBe(0);
+        expect(await refusedForGood(store.addHistory([columns(b, [[T0 + 5, 1, 0]]), columns(a, [[T0 + 9, Number.NaN, 0]])]))).toMatch(/value NaN/);
+        expect(await refusedForGood(store.addHistory([columns(b, [[T0 + 5, 1, 0]]), columns(9999, [[T0 + 9, 1, 0]])]))).toMatch(/series 9999 does not exist/);
         expect(await store.readings(b, 0, Infinity)).toHaveLength(2);
       });
 
@@ -123,7 +122,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
         const a = await seriesOf('lobby/a');
         const readings = [reading(a, T0, 1), { ...reading(a, T0 + 1, 2), ...broken }];
         expect(await refusedForGood(store.commit(batch({ readings, aliveMs: T0 + 9 })))).toMatch(message);
-        expect(await refusedForGood(store.addHistory(readings))).toMatch(message);
+        expect(await refusedForGood(addReadings(store, readings))).toMatch(message);
         expect(await store.readings(a, 0, Infinity)).toEqual([]);
         expect((await store.load()).aliveMs).toBeNull();
       });
@@ -258,7 +257,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
       it('are never more than asked for, equally wide, and hold every usable reading once', async () => {
         const a = await seriesOf('lobby/a');
         const sent = seededReadings(11, 1000).map((each) => ({ ...each, series: a, value: Math.round(each.value % 1000) || 0 }));
-        await store.addHistory(sent);
+        await addReadings(store, sent);
         const from = Math.min(...sent.map(({ atMs }) => atMs));
         const to = Math.max(...sent.map(({ atMs }) => atMs)) + 1;
         const usable = sent.filter(({ quality }) => (quality & Quality.outOfRange) === 0);

@@ -3,7 +3,7 @@ import type { Alarm, AlarmStatus } from '../../src/domain/alarm.ts';
 import type { JournalEntry } from '../../src/domain/journal.ts';
 import type { Page } from '../../src/domain/page.ts';
 import type { Reading } from '../../src/domain/reading.ts';
-import type { Batch, RefusalCount } from '../../src/store/contract.ts';
+import type { Batch, HistoryWriter, RefusalCount, SeriesColumns } from '../../src/store/contract.ts';
 
 /** 2026-03-01T00:00Z. */
 export const T0 = 1_772_323_200_000;
@@ -59,3 +59,11 @@ export const page = (parts: Partial<Page>): Page => ({ id: 'p1', alarmId: null, 
 export const refusal = (parts: Partial<RefusalCount>): RefusalCount => ({
   source: 'harbour-office/lobby/temperature', pointId: 'lobby/display-temperature', reason: 'not a number: send 25.4', excerpt: 'abc', count: 1, lastMs: T0, ...parts,
 });
+
+/** History given reading by reading. */
+export function addReadings(store: Pick<HistoryWriter, 'addHistory'>, readings: readonly Reading[]): Promise<number> {
+  const all = [...new Set(readings.map(({ series }) => series))].map((series) => readings.filter((one) => one.series === series));
+  return store.addHistory(all.map((own): SeriesColumns => ({
+    series: own[0]?.series ?? Number.NaN, atMs: Float64Array.from(own, ({ atMs }) => atMs), value: Float64Array.from(own, ({ value }) => value), quality: Float64Array.from(own, ({ quality }) => quality),
+  })));
+}

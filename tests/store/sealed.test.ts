@@ -8,7 +8,7 @@ import { bucketEdges } from '../../src/store/bucket-edges.ts';
 import { dayOf } from '../../src/store/codec.ts';
 import type { Store } from '../../src/store/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
-import { T0, batch, reading } from './examples.ts';
+import { addReadings, T0, batch, reading } from './examples.ts';
 import { LONG_AFTER, sealAll } from './sealing.ts';
 import { seededRandom } from './seeded.ts';
 import { temporaryFolder } from './temporary-folder.ts';
@@ -92,7 +92,7 @@ describe('a store equals a plain list', () => {
         list.add(readings);
       } else if (kind < 0.7) {
         const readings = some();
-        expect(await store.addHistory(readings), `seed ${seed} step ${step}`).toBe(list.add(readings));
+        expect(await addReadings(store, readings), `seed ${seed} step ${step}`).toBe(list.add(readings));
       } else if (kind < 0.9) {
         await store.seal(nowMs);
       } else if (kind < 0.93) {
@@ -158,7 +158,7 @@ describe('sealing', () => {
     expect(await sealAll(store)).toBe(1);
     expect(await store.readings(a, T0, T0 + DAY)).toEqual(whole);
     expect(await store.buckets(a, T0, T0 + DAY, 1)).toEqual([{ fromMs: T0, n: 3, min: 1, max: 3, mean: 2 }]);
-    expect(await store.addHistory([...whole, reading(a, T0 + 16, 4)])).toBe(1);
+    expect(await addReadings(store, [...whole, reading(a, T0 + 16, 4)])).toBe(1);
     await store.close();
   });
 
@@ -170,7 +170,7 @@ describe('sealing', () => {
     const other = await openSqliteStore(file);
     await sealAll(other);
     await other.close();
-    expect(await store.addHistory([reading(a, T0, 2), reading(a, T0 + 1, 3)])).toBe(1);
+    expect(await addReadings(store, [reading(a, T0, 2), reading(a, T0 + 1, 3)])).toBe(1);
     expect((await store.readings(a, T0, T0 + 9)).map(({ value }) => value)).toEqual([1, 3]);
     await store.close();
   });
@@ -179,9 +179,9 @@ describe('sealing', () => {
     const store = await openSqliteStore(':memory:');
     const a = await one(store);
     await store.commit(batch({ aliveMs: T0 + 9 * DAY }));
-    await store.addHistory([reading(a, T0, 1)]);
-    await expect(store.addHistory([reading(a, T0 + 1, 2), reading(a, T0 + 1, 3), reading(a, T0 + 20 * DAY, Number.NaN)])).rejects.toThrow(/nothing was written/);
-    expect(await store.addHistory([reading(a, T0 + 1, 4)])).toBe(1);
+    await addReadings(store, [reading(a, T0, 1)]);
+    await expect(addReadings(store, [reading(a, T0 + 1, 2), reading(a, T0 + 1, 3), reading(a, T0 + 20 * DAY, Number.NaN)])).rejects.toThrow(/nothing was written/);
+    expect(await addReadings(store, [reading(a, T0 + 1, 4)])).toBe(1);
     expect((await store.readings(a, T0, T0 + 9)).map(({ value }) => value)).toEqual([1, 4]);
     await store.close();
   });
@@ -212,7 +212,7 @@ describe('a damaged sealed day', () => {
     const live = await store.load();
     expect(live.latest.get(a)).toEqual([reading(a, T0, 1)]);
     await store.commit(batch({ readings: [reading(a, T0 + DAY + 7, 4), reading(a, T0 + 2 * DAY, 5)], aliveMs: T0 + 20 * DAY }));
-    expect(await store.addHistory([reading(a, T0 + DAY + 8, 6)])).toBe(1);
+    expect(await addReadings(store, [reading(a, T0 + DAY + 8, 6)])).toBe(1);
     expect(await sealAll(store)).toBe(1);
     expect((await store.readings(a, T0 + 2 * DAY, T0 + 3 * DAY)).map(({ value }) => value)).toEqual([5]);
     await store.close();

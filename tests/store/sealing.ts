@@ -22,9 +22,7 @@ export function sealing(store: Store, chosen: (write: number) => boolean): Store
     if (chosen(writes++)) await sealAll(store);
     return result;
   };
-  const { addHistoryColumns } = store;
   return {
-    ...store, commit: (batch) => after(store.commit(batch)), addHistory: (readings) => after(store.addHistory(readings)),
-    ...(addHistoryColumns === undefined ? {} : { addHistoryColumns: (history) => after(addHistoryColumns(history)) }),
+    ...store, commit: (batch) => after(store.commit(batch)), addHistory: (history) => after(store.addHistory(history)),
   };
 }

@@ -6,7 +6,7 @@ import { openReader, openWriter } from '../../src/store/connection.ts';
 import { StoreError } from '../../src/store/contract.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
 import { storeConformance } from './conformance.ts';
-import { T0, alarm, batch, entry, page, reading, status } from './examples.ts';
+import { addReadings, T0, alarm, batch, entry, page, reading, status } from './examples.ts';
 import { sealing } from './sealing.ts';
 import { temporaryFolder } from './temporary-folder.ts';
 
@@ -118,7 +118,7 @@ describe('SQLite file', () => {
     const store = await openSqliteStore(file);
     const other = await openSqliteStore(file);
     const series = (await store.seriesFor(['lobby/a'])).get('lobby/a') ?? Number.NaN;
-    expect(await other.addHistory([reading(series, T0, 7)])).toBe(1);
+    expect(await addReadings(other, [reading(series, T0, 7)])).toBe(1);
     expect(await store.latest(series)).toEqual(reading(series, T0, 7));
     await other.close();
     await store.close();
@@ -134,7 +134,7 @@ describe('SQLite file', () => {
       await store.load();
       return Number(process.hrtime.bigint() - start) / 1e6;
     };
-    for (const id of series) await store.addHistory(Array.from({ length: 20_000 }, (_, i) => reading(id, T0 + i * 1000, i)));
+    for (const id of series) await addReadings(store, Array.from({ length: 20_000 }, (_, i) => reading(id, T0 + i * 1000, i)));
     const live = await store.load();
     expect(live.latest.get(series[3] ?? 0)?.map(({ value }) => value)).toEqual([19_999, 19_998]);
     // 400,000 rows take some 40 ms to scan even once; 40 seeks take well under 1. The best of five keeps a busy machine out of it.

@@ -11,7 +11,7 @@ import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Committed, EngineFace, LiveView } from '../../src/engine/contract.ts';
 import type { Delivery } from '../../src/domain/delivery.ts';
 import { bucketEdges } from '../../src/store/bucket-edges.ts';
-import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, ImportMemory, ImportMemoryStore, JournalQuery, RefusalCount, UnclaimedSource } from '../../src/store/contract.ts';
+import type { Account, AccountStore, AlarmQuery, Bucket, HistoryReader, HistoryWriter, ImportMemory, ImportMemoryStore, JournalQuery, RefusalCount, SeriesColumns, UnclaimedSource } from '../../src/store/contract.ts';
 import type { UnclaimedMessage } from '../../src/domain/unclaimed.ts';
 import type { Clock } from '../../src/clock.ts';
 
@@ -124,9 +124,9 @@ export class FakeStore implements HistoryReader, HistoryWriter, AccountStore, Im
     return [...(this.unclaimedRows.get(topic)?.messages ?? [])].reverse().slice(0, limit);
   }
 
-  async addHistory(readings: readonly Reading[]): Promise<number> {
+  async addHistory(history: readonly SeriesColumns[]): Promise<number> {
     let added = 0;
-    for (const reading of readings) {
+    for (const reading of history.flatMap(({ series, atMs, value, quality }) => Array.from(atMs, (time, at): Reading => ({ series, atMs: time, value: value[at] ?? Number.NaN, quality: quality[at] ?? Number.NaN })))) {
       const rows = this.rows.get(reading.series) ?? [];
       if (rows.some((row) => row.atMs === reading.atMs)) continue;
       this.rows.set(reading.series, [...rows, reading].sort((a, b) => a.atMs - b.atMs));

@@ -165,9 +165,9 @@ test('an import that runs is shown, can be cancelled, and the next one waits', a
     release = resolve;
   });
   const addHistory = world.store.addHistory.bind(world.store);
-  world.store.addHistory = async (readings) => {
+  world.store.addHistory = async (history) => {
     await held;
-    return addHistory(readings);
+    return addHistory(history);
   };
   const big = `time,series,value\n${Array.from({ length: 30_000 }, (_, n) => `${new Date(Date.UTC(2025, 0, 1) + n * 1000).toISOString()},conductivity,53`).join('\n')}\n`;
   const first = await hand(visitor, big, fields, 'first.csv');

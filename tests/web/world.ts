@@ -50,7 +50,7 @@ export async function makeWorld(clock: Clock, change: (fleet: Fleet) => Fleet = 
   const desk = importDesk({
     engine, clock, log: makeLogger('silent', () => clock.now()), fleet: () => world.fleet,
     store: {
-      addHistory: (readings) => store.addHistory(readings), appendJournal: (entries) => store.appendJournal(entries), readings: (series, fromMs, toMs) => store.readings(series, fromMs, toMs),
+      addHistory: (history) => store.addHistory(history), appendJournal: (entries) => store.appendJournal(entries), readings: (series, fromMs, toMs) => store.readings(series, fromMs, toMs),
       importMemory: (key, tankId) => store.importMemory(key, tankId), rememberImport: (memory) => store.rememberImport(memory),
       seriesFor: async (pointIds) => new Map(pointIds.map((id) => [id, store.seriesFor(id)])),
     },
