@@ -41,10 +41,14 @@ export interface Situation {
 
 /** @returns hours; 0 where the water is there, `Infinity` where it would not get there within ten days. */
 export function hoursUntil(fit: ThermalFit, situation: Situation, limitC: number): Known<Estimate> {
-  return ask(fit, situation, (tank, drift) => {
-    // The room drifts as a random walk does: little in an hour, in full within half a day.
+  // Lights that nobody measures switch within a quarter day; how strong they are shows in how the quarters differ.
+  const mean = meanOf(fit.heatBySlotWatts);
+  const rippleWatts = situation.pumpsRun ? Math.sqrt(meanOf(fit.heatBySlotWatts.map((heat) => (heat - mean) ** 2))) : 0;
+  return ask(fit, situation, (tank, drift, z) => {
+    // The room drifts as a random walk does: little in an hour, in full within half a day. The lights average out over more than a quarter.
     const first = travel(tank, situation, limitC, 0);
-    return travel(tank, situation, limitC, drift * Math.sqrt(Math.min(1, first / DRIFT_HOURS)));
+    const rippleK = ((rippleWatts * z) / tank.loss) * Math.sqrt(Math.min(1, SLOT_HOURS / first));
+    return travel(tank, situation, limitC, drift * Math.sqrt(Math.min(1, first / DRIFT_HOURS)) + rippleK);
   });
 }
 
@@ -80,6 +84,7 @@ interface Drawn {
 const TANKS = 256;
 const ROOM_DRIFT_K = 1;
 const DRIFT_HOURS = 12;
+const SLOT_HOURS = BLOCK_MS / 3_600_000;
 const PROBE_SD_K = 0.07;
 /** The room as measured against the room as the tank feels it. */
 const ROOM_NOW_SD_K = 0.3;
@@ -107,12 +112,25 @@ function travel(tank: Drawn, { atMs, waterC }: Situation, limitC: number, driftK
   return Number.POSITIVE_INFINITY;
 }
 
-function ask(fit: ThermalFit, situation: Situation, question: (tank: Drawn, driftK: number) => number): Known<Estimate> {
+/** Temperature after so many hours, quarter day by quarter day. */
+function after(tank: Drawn, fromMs: number, fromC: number, hours: number): number {
+  let celsius = fromC;
+  let nowMs = fromMs;
+  const endMs = fromMs + hours * 3_600_000;
+  while (nowMs < endMs) {
+    const stepMs = Math.min(BLOCK_MS - (nowMs % BLOCK_MS), endMs - nowMs);
+    celsius = temperatureAfter(celsius, tank.restC + (tank.bySlotK[slotOf(nowMs)] ?? 0), tank.loss / tank.capacity, stepMs / 3_600_000);
+    nowMs += stepMs;
+  }
+  return celsius;
+}
+
+function ask(fit: ThermalFit, situation: Situation, question: (tank: Drawn, driftK: number, z: number) => number): Known<Estimate> {
   const roomC = fit.roomMeasured ? situation.roomC : ASSUMED_ROOM_C;
   if (roomC === null) return notKnown('the temperature of the room is not known');
   if (!Number.isFinite(situation.waterC)) return notKnown('the temperature of the water is not known');
   const drift = situation.roomSdK ?? fit.roomDriftK ?? ROOM_DRIFT_K;
-  const answers = corrected(draw(fit, situation, roomC), situation).map((tank, n) => question(tank, drift * (sequence[n]?.[7] ?? 0))).sort((a, b) => a - b);
+  const answers = corrected(draw(fit, situation, roomC), situation).map((tank, n) => question(tank, drift * (sequence[n]?.[7] ?? 0), sequence[n]?.[8] ?? 0)).sort((a, b) => a - b);
   return known({ value: at(answers, 0.5), low: at(answers, 0.1), high: at(answers, 0.9) });
 }
 
@@ -164,11 +182,11 @@ function heatAhead(fit: ThermalFit, slot: number): number {
 }
 
 /** Moves each tank as far as what was seen speaks against it, in proportion to how what was seen depends on it. */
-function corrected(tanks: readonly Drawn[], { seen, waterC, probeSdK }: Situation): readonly Drawn[] {
+function corrected(tanks: readonly Drawn[], { atMs, seen, waterC, probeSdK }: Situation): readonly Drawn[] {
   if (seen === undefined || !(seen.hours > 0)) return tanks;
   const sd = probeSdK ?? PROBE_SD_K;
   const vectors = tanks.map(({ capacity, loss, restC }) => [Math.log(capacity), Math.log(loss), restC]);
-  const predicted = tanks.map(({ capacity, loss, restC }) => temperatureAfter(seen.fromC, restC, loss / capacity, seen.hours));
+  const predicted = tanks.map((tank) => after(tank, atMs - seen.hours * 3_600_000, seen.fromC, seen.hours));
   const middle = meanOf(predicted);
   const spread = meanOf(predicted.map((value) => (value - middle) ** 2)) + sd * sd;
   const gains = [0, 1, 2].map((i) => {
@@ -199,11 +217,11 @@ function rootOf(matrix: readonly (readonly number[])[]): number[][] {
 }
 
 /**
- * Normal deviates in eight dimensions: additive recurrence with the powers of the root of x⁹ = x + 1 (Roberts' R sequence, from memory), which fills
+ * Normal deviates in nine dimensions: additive recurrence with the powers of the root of x¹⁰ = x + 1 (Roberts' R sequence, from memory), which fills
  * the cube evenly; then through Φ⁻¹.
  */
 const sequence: readonly (readonly number[])[] = (() => {
-  const dimensions = 8;
+  const dimensions = 9;
   let g = 1.2;
   for (let turn = 0; turn < 60; turn += 1) g = (1 + g) ** (1 / (dimensions + 1));
   return Array.from({ length: TANKS }, (_, n) =>

@@ -12,7 +12,7 @@ import { likelyCapacityWhPerK, type ThermalFacts } from '../../../src/physics/th
 import { anyHouse, type House, measure, type Mode, Random, Run } from './house.ts';
 
 const LIKELY = 800;
-const SEEDS = Array.from({ length: 40 }, (_, i) => 1001 + i);
+const SEEDS = Array.from({ length: 40 }, (_, i) => 20_001 + i);
 
 interface Lived {
   readonly seed: number;
@@ -163,7 +163,8 @@ describe('a fortnight of forty tanks', () => {
       });
       return Math.abs(asked.reduce((sum, one) => sum + one, 0) / 4 - on / minutes);
     });
-    expect(median(errors)).toBeLessThan(0.02);
+    // A day may begin and end anywhere in the half kelvin of the thermostat: that alone is up to 0.5 · 800 Wh / 24 h / 600 W = 0.028.
+    expect(median(errors)).toBeLessThan(0.028);
     expect(Math.max(...errors)).toBeLessThan(0.12);
   });
 
