@@ -141,33 +141,40 @@ function at(sorted: readonly number[], p: number): number {
 
 function draw(fit: ThermalFit, situation: Situation, roomC: number): readonly Drawn[] {
   const { waterC, pumpsRun } = situation;
-  // Only three combinations of the unknowns matter: C, UA, and the heat that comes in at the present temperatures.
-  const least = fit.heatBySlotWatts.indexOf(Math.min(...fit.heatBySlotWatts));
-  const heatOf = (i: number): number => {
+  // Only four combinations of the unknowns matter: C, UA, what is exchanged with the room at the present temperatures, and what comes in besides.
+  const dark = darkSlots(fit.heatBySlotWatts);
+  const exchanged = (i: number): number => {
     if (i === LOSS) return roomC - waterC;
-    if (i === VAPOUR) return -vapourDifferencePa(waterC, roomC, situation.humidityPercent ?? null);
+    return i === VAPOUR ? -vapourDifferencePa(waterC, roomC, situation.humidityPercent ?? null) : 0;
+  };
+  const besides = (i: number): number => {
     if (i === CHILLING) return -situation.chillerWatts;
     if (i === LIGHT) return situation.lightWatts;
-    // Without mains only what is there at the darkest quarter of the day: lights nobody measures are off, too.
-    if (i >= FIRST_SLOT) return pumpsRun ? 1 / SLOTS : i - FIRST_SLOT === least ? 1 : 0;
+    // Without mains only what is there in the darker half of the day: lights nobody measures are off, too.
+    if (i >= FIRST_SLOT) return pumpsRun ? 1 / SLOTS : dark.includes(i - FIRST_SLOT) ? 1 / dark.length : 0;
     return 0;
   };
   const row = (of: (i: number) => number): number[] => fit.coefficients.map((_, i) => of(i));
   const slope = vapourSlopePaPerK(waterC);
-  const rows = [row((i) => (i === CAPACITY ? 1 : 0)), row((i) => (i === LOSS ? 1 : i === VAPOUR ? slope : 0)), row(heatOf)];
+  const rows = [row((i) => (i === CAPACITY ? 1 : 0)), row((i) => (i === LOSS ? 1 : i === VAPOUR ? slope : 0)), row(exchanged), row(besides)];
   const mean = rows.map((one) => dot(one, fit.coefficients));
   const root = rootOf(rows.map((one) => rows.map((other) => dot(one, fit.covariance.map((line) => dot(line, other))))));
   const [meanCapacity = Number.NaN, meanLoss = Number.NaN] = mean;
   const bySlotK = (loss: number): number[] => slots((slot) => roomAhead(fit, situation.atMs, slot) + (pumpsRun ? heatAhead(fit, slot) / loss : 0));
   return sequence.map((z) => {
-    const [capacity = Number.NaN, loss = Number.NaN, heat = Number.NaN] = mean.map((value, i) => value + dot(root[i] ?? [], z.slice(0, 3)));
-    const still = pumpsRun ? 1 : Math.max(0.5, STILL_LOSS + STILL_LOSS_SD * (z[3] ?? 0));
+    const [capacity = Number.NaN, loss = Number.NaN, exchange = Number.NaN, heat = Number.NaN] = mean.map((value, i) => value + dot(root[i] ?? [], z.slice(0, 4)));
+    const still = pumpsRun ? 1 : Math.max(0.5, STILL_LOSS + STILL_LOSS_SD * (z[9] ?? 0));
     const pump = pumpsRun ? 0 : fit.pump.watts + fit.pump.sdWatts * (z[4] ?? 0);
     // A draw far out in the tail of a wide interval is no tank.
     const held = { capacity: Math.max(0.4 * meanCapacity, capacity), loss: Math.max(0.2 * meanLoss, loss) };
-    const restC = waterC + (still * heat + situation.heaterWatts - pump) / (still * held.loss) + ROOM_NOW_SD_K * (z[5] ?? 0);
+    const restC = waterC + (still * exchange + heat + situation.heaterWatts - pump) / (still * held.loss) + ROOM_NOW_SD_K * (z[5] ?? 0);
     return { capacity: held.capacity, loss: still * held.loss, restC, bySlotK: bySlotK(held.loss) };
   });
+}
+
+/** The two quarters of the day with the least heat: lights burn for less than half of it, and the least alone would be the least by chance. */
+function darkSlots(heatBySlotWatts: readonly number[]): readonly number[] {
+  return slots((slot) => slot).sort((a, b) => (heatBySlotWatts[a] ?? Number.NaN) - (heatBySlotWatts[b] ?? Number.NaN)).slice(0, SLOTS / 2);
 }
 
 /** By how much the room usually differs in that quarter of the day from now, K; 0 where it is not measured. */
@@ -204,7 +211,7 @@ const meanOf = (values: readonly number[]): number => values.reduce((sum, value)
 
 /** Lower triangle whose square is the matrix; zero rows where the matrix has no variance left. */
 function rootOf(matrix: readonly (readonly number[])[]): number[][] {
-  const root: number[][] = matrix.map(() => [0, 0, 0]);
+  const root: number[][] = matrix.map((row) => row.map(() => 0));
   matrix.forEach((row, i) => {
     const own = root[i] ?? [];
     for (let j = 0; j <= i; j += 1) {
@@ -217,11 +224,11 @@ function rootOf(matrix: readonly (readonly number[])[]): number[][] {
 }
 
 /**
- * Normal deviates in nine dimensions: additive recurrence with the powers of the root of x¹⁰ = x + 1 (Roberts' R sequence, from memory), which fills
+ * Normal deviates in ten dimensions: additive recurrence with the powers of the root of x¹¹ = x + 1 (Roberts' R sequence, from memory), which fills
  * the cube evenly; then through Φ⁻¹.
  */
 const sequence: readonly (readonly number[])[] = (() => {
-  const dimensions = 9;
+  const dimensions = 10;
   let g = 1.2;
   for (let turn = 0; turn < 60; turn += 1) g = (1 + g) ** (1 / (dimensions + 1));
   return Array.from({ length: TANKS }, (_, n) =>

@@ -31,7 +31,7 @@ function live(seed: number, days: number, options: { room?: boolean; linear?: bo
   const instruments = new Random(seed + 90_000);
   // 28.2 W for each litre a day; the difference of vapour pressures is 2.2 kPa or so.
   const litres = topOff ? ((house.evaporationWPerPa * 2170) / 28.2) * (1 + 0.1 * random.normal()) : null;
-  const facts = { capacityWhPerK: LIKELY, pumpWatts: house.pumpWatts, evaporationLitresPerDay: litres, roomMeasured: room };
+  const facts = { capacityWhPerK: LIKELY, pumpWatts: house.pumpWatts, insulated: false, evaporationLitresPerDay: litres, roomMeasured: room };
   let memory = thermalStart;
   const endH = days * 24 + random.within(0, 24);
   for (let minute = 0; run.hour < endH; minute += 1) {
@@ -241,7 +241,7 @@ describe('what helps and what is lacking', () => {
 });
 
 it('forgets slowly: a tank that lost its lid is followed, and forty days are remembered in the same space', () => {
-  const facts: ThermalFacts = { capacityWhPerK: LIKELY, pumpWatts: 80, evaporationLitresPerDay: null, roomMeasured: true };
+  const facts: ThermalFacts = { capacityWhPerK: LIKELY, pumpWatts: 80, insulated: false, evaporationLitresPerDay: null, roomMeasured: true };
   const house = { ...anyHouse(new Random(31), LIKELY, true), wallWPerK: 35 };
   const instruments = new Random(33);
   let memory = thermalStart;
