@@ -50,11 +50,13 @@ const median = (values: readonly number[]): number => [...values].sort((a, b) =>
 const share = (flags: readonly boolean[]): number => flags.filter(Boolean).length / flags.length;
 
 function situation(lived: Lived, waterC: number, roomC: number, atH: number, mode: Mode): Situation {
-  const { house } = lived;
+  const { house, random } = lived;
+  // One reading of each, as in `measure`: noise and tenths.
+  const tenths = (celsius: number): number => Math.round(celsius * 10) / 10;
   return {
     atMs: Math.round(atH * 3_600_000),
-    waterC: Math.round((waterC + house.waterOffsetK) * 20) / 20,
-    roomC: roomC + house.roomOffsetK,
+    waterC: tenths(waterC + house.waterOffsetK + 0.04 * random.normal()),
+    roomC: tenths(roomC + house.roomOffsetK + 0.1 * random.normal()),
     heaterWatts: mode === 'outage' ? 0 : house.heaterWatts,
     chillerWatts: 0,
     lightWatts: 0,
