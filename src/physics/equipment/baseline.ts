@@ -7,7 +7,7 @@
  * 1 W; common practice: ± 1–2 %). Against it run an EWMA (what it draws of late) and a CUSUM (does a small shift last?). An hour that lies beyond 4 of
  * those standard deviations, or a CUSUM that has decided, freezes learning: what is odd never becomes normal by itself.
  *
- * State is plain JSON of at most 2 kB; it changes with every reading. Times in ms, draws in W.
+ * State is plain JSON of at most 2 kB; it changes at most once a minute and where the equipment switches. Times in ms, draws in W.
  */
 import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
 import { type Cusum, cusum, cusumStart, shifted } from '../statistics/cusum.ts';
@@ -74,6 +74,8 @@ const CYCLES_NEEDED = 4;
 const STARTS_KEPT = 24;
 const DAYS_KEPT = 14;
 const WATTS_PER_HOUR = 30;
+/** A reading sooner after the last one is passed over, unless the equipment has switched. */
+const EVERY_MS = MINUTE;
 const GAP_MS = 10 * MINUTE;
 /** A motor draws several times its running current at the start. */
 const START_MS = 15_000;
@@ -93,6 +95,8 @@ export function rememberDraw(before: EquipmentMemory, reading: EquipmentReading,
   const outdated = partsChangedMs !== null && before.sinceMs !== null && before.sinceMs < partsChangedMs && atMs >= partsChangedMs;
   const memory = outdated ? equipmentStart : before;
   const on = watts >= onWatts;
+  const { last } = memory;
+  if (last !== null && on === last.on && atMs - last.atMs < EVERY_MS && (healthy || memory.hour?.healthy === false)) return memory;
   const switched = cycle(counted(memory, atMs), atMs, on, healthy);
   const fresh = on && (switched.switchedMs === null || atMs - switched.switchedMs >= START_MS);
   return { ...hourly(switched, { atMs, watts, healthy }, fresh), sinceMs: memory.sinceMs ?? atMs, last: { atMs, on } };

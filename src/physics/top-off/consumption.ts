@@ -124,6 +124,8 @@ function closed(points: readonly Point[], open: NonNullable<ReservoirMemory['ope
 function isBreak(fall: number, hours: number, points: readonly Point[], facts: ReservoirFacts): boolean {
   const noise = noiseOf(facts);
   if (fall < -Math.max(3 * noise, 0.02 * facts.fullLitres)) return true;
+  // Nearly always: no need to look up what is usual.
+  if (fall <= 3 * noise + 0.02 * facts.fullLitres * (1 + hours / 24)) return false;
   const usual = median(stretchesOf(points).flatMap((stretch) => pairSlopes(stretch, LEAST_APART_HOURS)));
   const perDay = usual === null || usual >= 0 ? 0.1 * facts.fullLitres : -24 * usual;
   return fall > 3 * noise + Math.max(perDay, 0.02 * facts.fullLitres) * (1 + hours / 24);
