@@ -10,9 +10,10 @@
  */
 import { DAY } from '../../domain/duration.ts';
 import { temperatureAfter, timeToReach } from '../cooling.ts';
+import type { Estimate } from '../estimate.ts';
 import { type Known, known, notKnown } from '../known.ts';
 import { BLOCK_MS } from './block.ts';
-import { type Estimate, slotOf, type ThermalFit } from './fit.ts';
+import { slotOf, type ThermalFit } from './fit.ts';
 import { type LikelyTank, likelyTanks, meanOf, type Situation } from './likely-tanks.ts';
 import { ASSUMED_ROOM_C } from './prior.ts';
 
