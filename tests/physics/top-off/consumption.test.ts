@@ -78,7 +78,7 @@ describe('sixty reservoirs', () => {
   const runs = Array.from({ length: 60 }, (_, i) => live(7001 + i, 14));
 
   it('consumption is found within 15 %, refills and steps of the pump notwithstanding', () => {
-    const errors = runs.map(({ memory, life }) => Math.abs(value(consumption(memory, facts)).litresPerDay.value / life.meanPerDay - 1));
+    const errors = runs.map(({ memory, life }) => Math.abs(value(consumption(memory)).litresPerDay.value / life.meanPerDay - 1));
     expect(median(errors)).toBeLessThan(0.08);
     expect(errors.filter((error) => error < 0.25).length).toBeGreaterThan(57);
   });
@@ -94,7 +94,7 @@ describe('sixty reservoirs', () => {
         now = rememberLevel(now, reservoir.hour * HOUR, reservoir.shown, false, facts);
       }
       const asked = reservoir.hour;
-      const forecast = value(daysLeft(value(consumption(now, facts)), reservoir.shown, 2, facts));
+      const forecast = value(daysLeft(value(consumption(now)), reservoir.shown, 2, facts));
       while (reservoir.litres > 2) reservoir.step(false);
       const truth = (reservoir.hour - asked) / 24;
       return { error: Math.abs(forecast.value / truth - 1), held: truth >= forecast.low && truth <= forecast.high };
@@ -126,7 +126,7 @@ describe('what is not consumption', () => {
     const level = 38 - (3 * 60) / 24;
     memory = remember(memory, steady(60, 3, level - 10, 60));
     memory = remember(memory, steady(60, 3, 39, 120));
-    expect(value(consumption(memory, facts)).litresPerDay.value).toBeCloseTo(3, 1);
+    expect(value(consumption(memory)).litresPerDay.value).toBeCloseTo(3, 1);
     expect(new Set(memory.bins.map(([, , stretch]) => stretch)).size).toBe(3);
   });
 
@@ -139,8 +139,8 @@ describe('what is not consumption', () => {
 
   it('too little is refused, a level that does not fall has no days left, an empty one has none', () => {
     const memory = remember(stretchesStart, steady(30, 3));
-    expect(consumption(memory, facts)).toEqual({ known: false, why: expect.stringMatching(/1\.\d days of a reservoir that nobody filled are there, and 2 are needed/) });
-    const standing = value(consumption(remember(stretchesStart, steady(80, 0)), facts));
+    expect(consumption(memory)).toEqual({ known: false, why: expect.stringMatching(/1\.\d days of a reservoir that nobody filled are there, and 2 are needed/) });
+    const standing = value(consumption(remember(stretchesStart, steady(80, 0))));
     expect(daysLeft(standing, 20, 2, facts)).toEqual({ known: false, why: 'the reservoir does not fall' });
     expect(daysLeft(standing, 2, 2, facts)).toEqual({ known: true, value: { value: 0, low: 0, high: 0 } });
   });
@@ -152,10 +152,14 @@ describe('what is not consumption', () => {
 
   it('a leak that doubles the use stands out after two days, a usual day does not', () => {
     const usual = remember(stretchesStart, steady(144, 3));
+    const reservoirIdle = remember(stretchesStart, steady(144, 0, 20));
     const same = remember(usual, steady(50, 3, 20, 144));
-    expect(Math.abs(value(consumptionStep(same, facts, 194 * HOUR)).sigmas)).toBeLessThan(2);
+    expect(Math.abs(value(consumptionStep(same, 194 * HOUR)).sigmas)).toBeLessThan(2);
+    // A reservoir that nothing is drawn from has no scatter to divide by.
+    const idle = remember(reservoirIdle, steady(50, 0, 20, 144));
+    expect(value(consumptionStep(idle, 194 * HOUR)).sigmas).toBe(0);
     const leaking = remember(usual, steady(50, 6, 20, 144));
-    const step = value(consumptionStep(leaking, facts, 194 * HOUR));
+    const step = value(consumptionStep(leaking, 194 * HOUR));
     expect(step.before).toBeCloseTo(3, 1);
     expect(step.recent).toBeCloseTo(6, 0);
     expect(step.sigmas).toBeGreaterThan(5);
