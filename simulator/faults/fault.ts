@@ -13,6 +13,8 @@ export interface Fault {
   readonly params: Readonly<Record<string, string | number | null>>;
   /** @throws Error when the stage has no such thing. */
   apply(stage: Stage, atMs: number): void;
+  /** Before every step while it lasts: for what grows, or comes and goes. */
+  progress?(stage: Stage, nowMs: number): void;
   /** Somebody has repaired it. */
   undo(stage: Stage, atMs: number): void;
 }

@@ -40,6 +40,12 @@ export class Body {
     return new Body(0, 0, 0, this.#specificHeat);
   }
 
+  clear(): void {
+    this.waterKg = 0;
+    this.saltKg = 0;
+    this.heatJ = 0;
+  }
+
   addHeat(joules: number): void {
     this.heatJ += joules;
   }

@@ -64,7 +64,8 @@ export class SiteWorld {
 
   /** What arrives at a plug on this circuit, as a fraction of nominal. */
   supplyAt(circuit: string | null): number {
-    return circuit !== null && this.deadCircuits.has(circuit) ? 0 : this.volts / this.nominalVolts;
+    if (this.deadCircuits.size > 0 && circuit !== null && this.deadCircuits.has(circuit)) return 0;
+    return this.volts / this.nominalVolts;
   }
 
   step(nowMs: number, dtS: number): void {

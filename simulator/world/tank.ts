@@ -122,6 +122,10 @@ export class TankWorld {
   readonly #weirKg: number;
   readonly #sumpStartKg: number;
   readonly #salt: boolean;
+  /** Catches what is lost in a step, to be counted. */
+  readonly #caught: Body;
+  readonly #sumpHoldsKg: number;
+  readonly #displayHoldsKg: number;
   readonly #heaters: Heater[] = [];
   readonly #chillers: Chiller[] = [];
   readonly #lights: Light[] = [];
@@ -138,6 +142,10 @@ export class TankWorld {
     this.#rockC = design.startC;
     this.#weirKg = this.display.kg;
     this.#sumpStartKg = this.sump.kg;
+    this.#caught = this.display.catcher;
+    const density = densityKgPerLitre(design.salinity, design.startC);
+    this.#sumpHoldsKg = this.hasSump ? design.sumpHoldsLitres * density : Number.POSITIVE_INFINITY;
+    this.#displayHoldsKg = design.displayHoldsLitres * density;
     this.#salt = design.salinity > 5;
     // Filled with the pump running: what stands above the weir came on top.
     if (this.hasSump) {
@@ -226,27 +234,23 @@ export class TankWorld {
     const { site, design, display, sump, ledger } = this;
     const displayC = display.waterC;
     const sumpC = sump.waterC;
-    const plug: Surroundings = { waterC: sumpC, roomC: site.roomC, supply: 1, hour: site.local.hour };
-    const plugged = (appliance: Appliance): Surroundings => {
-      plug.supply = appliance.unplugged ? 0 : site.supplyAt(appliance.circuit);
-      return plug;
-    };
+    const around: Surroundings = { waterC: sumpC, roomC: site.roomC, supply: 1, hour: site.local.hour };
 
     // Heat from and to appliances. Heaters and chillers sit in the sump where there is one.
     let sumpWatts = 0;
     let displayWatts = 0;
     const open = this.lidOpen || this.lidForgotten;
     let draught = open ? Math.max(DRAUGHT_OPEN, site.draught) : site.draught;
-    for (const heater of this.#heaters) sumpWatts += heater.step(plugged(heater), dtS);
-    for (const chiller of this.#chillers) sumpWatts += chiller.step(plugged(chiller), dtS);
-    for (const light of this.#lights) displayWatts += light.step(plugged(light), dtS);
+    for (const heater of this.#heaters) sumpWatts += heater.step(this.#plug(heater, around), dtS);
+    for (const chiller of this.#chillers) sumpWatts += chiller.step(this.#plug(chiller, around), dtS);
+    for (const light of this.#lights) displayWatts += light.step(this.#plug(light, around), dtS);
     let circulates: Motor | null = null;
     let topOff: Motor | null = null;
     let skims = false;
     for (const motor of this.#motors) {
       if (motor.kind === 'return-pump') circulates = motor;
       if (motor.kind === 'top-off-pump') topOff = motor;
-      const watts = motor.step(plugged(motor), dtS);
+      const watts = motor.step(this.#plug(motor, around), dtS);
       if (motor.kind === 'circulation-pump') displayWatts += watts;
       else sumpWatts += watts;
       if (motor.kind === 'fan' && motor.running) draught = DRAUGHT_FAN;
@@ -273,6 +277,11 @@ export class TankWorld {
     this.#lose(skims, dtS);
   }
 
+  #plug(appliance: Appliance, around: Surroundings): Surroundings {
+    around.supply = appliance.unplugged ? 0 : this.site.supplyAt(appliance.circuit);
+    return around;
+  }
+
   #evaporate(body: Body, surfaceM2: number, waterC: number, openShare: number, draught: number, dtS: number): void {
     if (body.waterKg <= 0) return;
     const rate = evaporationRate(surfacePressureKPa(body.salinity, waterC), this.site.airKPa, draught);
@@ -295,20 +304,20 @@ export class TankWorld {
       const leastKg = (leak.from === 'display' ? this.#weirKg : this.#sumpStartKg) / 3;
       this.#spill(body, Math.min(leak.kgPerS * dtS, Math.max(0, body.kg - leastKg)), leak.ontoPad);
     }
-    const density = densityKgPerLitre(design.salinity, design.startC);
-    if (this.hasSump) this.#spill(sump, sump.kg - design.sumpHoldsLitres * density, true);
-    this.#spill(display, display.kg - design.displayHoldsLitres * density, true);
+    if (this.hasSump) this.#spill(sump, sump.kg - this.#sumpHoldsKg, true);
+    this.#spill(display, display.kg - this.#displayHoldsKg, true);
     if (this.floorKg > 0) this.floorKg = Math.max(0, Math.min(FLOOR_HOLDS_KG, this.floorKg) - FLOOR_DRIES_KG_PER_S * dtS);
   }
 
   #spill(from: Body, kg: number, ontoPad: boolean): void {
     if (kg <= 0) return;
-    const caught = from.catcher;
+    const caught = this.#caught;
     from.pour(caught, kg);
     this.ledger.lostKg += caught.kg;
     this.ledger.lostSaltKg += caught.saltKg;
     this.ledger.carriedOutJ += caught.heatJ;
     if (ontoPad) this.floorKg += caught.kg;
+    caught.clear();
   }
 
   #circulate(pump: Motor | null, dtS: number): void {
