@@ -91,6 +91,11 @@ export class Instrument {
     return Math.hypot(this.#nature.noise + this.#nature.noiseShare * Math.abs(value), this.#nature.step / Math.sqrt(12));
   }
 
+  /** The same in the declared unit, at the present truth. */
+  get sigmaDeclared(): number {
+    return Math.abs(this.#convert(this.sigmaAt(this.truth)) - this.#convert(0));
+  }
+
   /** @returns the reading in the declared unit. */
   read(atMs: number): number {
     const reading = this.#read(atMs);
