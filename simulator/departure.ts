@@ -192,7 +192,8 @@ class Neighbourhood {
     const share = electrical.has(instrument.point.kind) ? 3 * MAINS_WANDER : 0;
     const width = 3 * instrument.sigmaDeclared;
     // Bins that grow with the value where the noise does: equal steps of its logarithm beyond `width / share`.
-    this.#binOf = share === 0
+    if (instrument.point.kind === 'switch') this.#binOf = (value) => 3 * value;
+    else this.#binOf = share === 0
       ? (value) => Math.floor(value / width)
       : (value) => Math.floor(Math.asinh((value * share) / width) / share);
   }

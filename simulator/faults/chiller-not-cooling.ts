@@ -1,4 +1,4 @@
-import { HOUR } from '../../src/domain/duration.ts';
+import { DAY } from '../../src/domain/duration.ts';
 import type { Fault, FaultKind } from './fault.ts';
 import { readable } from './target.ts';
 
@@ -24,7 +24,7 @@ export function chillerNotCooling(params: { readonly chillerId: string; readonly
 export default {
   name: 'chiller-not-cooling',
   gradual: false,
-  watchMs: 36 * HOUR,
+  watchMs: 4 * DAY,
   season: 'summer',
   plan: (target, chance) => {
     const chiller = target.metered('chiller');

@@ -1,4 +1,4 @@
-import { HOUR } from '../../src/domain/duration.ts';
+import { DAY } from '../../src/domain/duration.ts';
 import type { Fault, FaultKind } from './fault.ts';
 import { readable } from './target.ts';
 
@@ -24,7 +24,7 @@ export function chillerShortCycling(params: { readonly chillerId: string; readon
 export default {
   name: 'chiller-short-cycling',
   gradual: false,
-  watchMs: 12 * HOUR,
+  watchMs: 3 * DAY,
   season: 'summer',
   plan: (target, chance) => {
     const chiller = target.metered('chiller');

@@ -22,5 +22,10 @@ export default {
   gradual: true,
   watchMs: 48 * HOUR,
   season: 'winter',
-  plan: (target, chance) => (target.metered('heater') === null ? null : roomCold({ siteId: target.tank.siteId, byK: readable(chance.between(13, 16)) })),
+  plan: (target, chance) => {
+    if (target.metered('heater') === null) return null;
+    // A second heater that is there to help out must be outrun as well.
+    const several = target.equipment.filter(({ kind }) => kind === 'heater').length > 1;
+    return roomCold({ siteId: target.tank.siteId, byK: readable(several ? chance.between(10, 12.5) : chance.between(7.5, 10)) });
+  },
 } satisfies FaultKind;

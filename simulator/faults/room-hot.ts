@@ -22,5 +22,5 @@ export default {
   gradual: true,
   watchMs: 48 * HOUR,
   season: 'summer',
-  plan: (target, chance) => (target.piece('chiller') === null ? roomHot({ siteId: target.tank.siteId, byK: readable(chance.between(8, 11)) }) : null),
+  plan: (target, chance) => (target.piece('chiller') === null ? roomHot({ siteId: target.tank.siteId, byK: readable(chance.between(6.5, 9)) }) : null),
 } satisfies FaultKind;

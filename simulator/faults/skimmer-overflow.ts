@@ -24,6 +24,6 @@ export default {
   season: 'any',
   plan: (target, chance) => {
     const skimmer = target.piece('skimmer');
-    return skimmer === null ? null : skimmerOverflow({ skimmerId: skimmer.id, litresPerHour: readable(chance.between(0.006, 0.015) * target.litres) });
+    return skimmer === null ? null : skimmerOverflow({ skimmerId: skimmer.id, litresPerHour: readable(chance.between(0.004, 0.01) * target.litres) });
   },
 } satisfies FaultKind;

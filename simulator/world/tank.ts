@@ -106,9 +106,10 @@ export class TankWorld {
   floatDown = false;
   /** Set by a fault: the float is jammed. */
   floatJammed: 'up' | 'down' | null = null;
-  /** Lids are off, for as long as hands or food go in; or until somebody notices. */
+  /** Lids are off, for as long as hands or food go in. */
   lidOpen = false;
-  lidForgotten = false;
+  /** Set by a fault: a lid was left off, and this much air goes over the water, m/s. */
+  lidForgotten: number | null = null;
   /** Probes lie beside the tank while somebody wipes them. */
   probesOut = false;
   /** Set by faults. */
@@ -239,8 +240,8 @@ export class TankWorld {
     // Heat from and to appliances. Heaters and chillers sit in the sump where there is one.
     let sumpWatts = 0;
     let displayWatts = 0;
-    const open = this.lidOpen || this.lidForgotten;
-    let draught = open ? Math.max(DRAUGHT_OPEN, site.draught) : site.draught;
+    const open = this.lidOpen || this.lidForgotten !== null;
+    let draught = open ? Math.max(this.lidForgotten ?? DRAUGHT_OPEN, site.draught) : site.draught;
     for (const heater of this.#heaters) sumpWatts += heater.step(this.#plug(heater, around), dtS);
     for (const chiller of this.#chillers) sumpWatts += chiller.step(this.#plug(chiller, around), dtS);
     for (const light of this.#lights) displayWatts += light.step(this.#plug(light, around), dtS);
@@ -296,13 +297,13 @@ export class TankWorld {
   /** Skimmate, leaks, and what runs over. */
   #lose(skims: boolean, dtS: number): void {
     const { design, display, sump } = this;
-    if (skims && this.skimmerOverflow !== null) this.#spill(sump, this.skimmerOverflow.kgPerS * dtS, this.skimmerOverflow.ontoPad);
+    // What hangs in the water or is screwed into it high up runs dry once the water has fallen to it: a third of a body never leaves this way.
+    const aboveThird = (body: Body, startKg: number): number => Math.max(0, body.kg - startKg / 3);
+    if (skims && this.skimmerOverflow !== null) this.#spill(sump, Math.min(this.skimmerOverflow.kgPerS * dtS, aboveThird(sump, this.#sumpStartKg)), this.skimmerOverflow.ontoPad);
     else if (skims && this.#salt) this.#spill(sump, (design.skimKgPerDay * dtS) / SECONDS_PER_DAY, false);
     for (const leak of this.leaks) {
-      // A fitting high up runs dry once the water has fallen to it: a third of the body never leaks out.
-      const body = leak.from === 'display' ? display : sump;
-      const leastKg = (leak.from === 'display' ? this.#weirKg : this.#sumpStartKg) / 3;
-      this.#spill(body, Math.min(leak.kgPerS * dtS, Math.max(0, body.kg - leastKg)), leak.ontoPad);
+      const [body, startKg] = leak.from === 'display' ? [display, this.#weirKg] : [sump, this.#sumpStartKg];
+      this.#spill(body, Math.min(leak.kgPerS * dtS, aboveThird(body, startKg)), leak.ontoPad);
     }
     if (this.hasSump) this.#spill(sump, sump.kg - this.#sumpHoldsKg, true);
     this.#spill(display, display.kg - this.#displayHoldsKg, true);
