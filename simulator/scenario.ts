@@ -243,9 +243,11 @@ class Sender {
   }
 
   #shifted(): boolean {
-    return this.#instruments.some(({ point, truth }, index) => {
+    return this.#instruments.some((instrument, index) => {
       const before = this.#sentTruths[index];
-      return electrical.has(point.kind) && before !== undefined && Math.abs(truth - before) > 0.2 * Math.max(truth, before);
+      if (before === undefined || !electrical.has(instrument.point.kind)) return false;
+      const { truth } = instrument;
+      return Math.abs(truth - before) > 0.2 * Math.max(truth, before);
     });
   }
 }
