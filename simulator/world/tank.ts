@@ -290,8 +290,9 @@ export class TankWorld {
     const latentJPerKg = latentHeat(waterC);
     this.ledger.evaporatedKg += kg;
     this.ledger.latentJ += kg * latentJPerKg;
-    this.ledger.carriedOutJ += kg * this.#heatPerKgK * waterC;
+    const beforeJ = body.heatJ;
     body.evaporate(kg, latentJPerKg);
+    this.ledger.carriedOutJ += beforeJ - body.heatJ - kg * latentJPerKg;
   }
 
   /** Skimmate, leaks, and what runs over. */
