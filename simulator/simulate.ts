@@ -4,7 +4,7 @@ import { loadFormats } from '../adapters/load.ts';
 import { openPublisher } from '../adapters/mqtt-publish.ts';
 import { type Clock, systemClock } from '../src/clock.ts';
 import { readFleet } from '../src/config/fleet-file.ts';
-import { DAY, MINUTE, showDuration } from '../src/domain/duration.ts';
+import { DAY, SECOND, showDuration } from '../src/domain/duration.ts';
 import type { Fleet } from '../src/domain/fleet.ts';
 import { loadRuleKinds } from '../src/rules/load.ts';
 import { csvHeader, csvWriter } from './csv.ts';
@@ -110,14 +110,14 @@ async function publish(out: Extract<SimulateOptions['out'], { type: 'mqtt' }>, t
     onFailure: ({ topic }, cause) => say(`${topic} could not be published: ${messageOf(cause)}`),
   });
   say('Publishing; Ctrl-C ends it.');
+  let stopLooking = (): void => undefined;
   await new Promise<void>((done) => {
     for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => done());
-    const stopLooking = clock.every(MINUTE / 60, () => {
-      if (clock.now() < trial.endMs) return;
-      stopLooking();
-      done();
+    stopLooking = clock.every(SECOND, () => {
+      if (clock.now() >= trial.endMs) done();
     });
   });
+  stopLooking();
   await playing.stop();
   await publisher.close();
   say(`${count} messages published.`);

@@ -20,9 +20,10 @@ describe('a messy life', () => {
   it.each(tankKinds.flatMap((kind) => ([[kind, 'winter', Date.UTC(2026, 0, 5), 1], [kind, 'summer', Date.UTC(2026, 6, 13), 2]] as const)))(
     'of %s in %s keeps within its bands (start %d, seed %d)',
     (kind, _season, startMs, seed) => {
-      const { run, tank } = live(kind, seed, startMs, 16);
+      const { run, tank } = live(kind, seed, startMs, 15);
       const [lowC, highC] = bandsC[kind];
-      for (const _slice of run.slices(HOUR)) {
+      for (let atMs = run.scenario.nowMs + HOUR; atMs <= startMs + 15 * DAY; atMs += HOUR) {
+        run.scenario.skip(atMs);
         const { waterC, salinity } = tank.display;
         if (!(waterC > lowC && waterC < highC)) expect.fail(`${waterC} °C at ${new Date(run.scenario.nowMs).toISOString()}`);
         if (tank.design.water !== 'fresh' && Math.abs(salinity / tank.design.salinity - 1) > 0.03) expect.fail(`salinity ${salinity}, filled with ${tank.design.salinity}`);
@@ -42,7 +43,7 @@ describe('a messy life', () => {
   );
 
   it('shows in the readings: equipment off and lids open at a visit, water changed, probes wiped, the gateway away for minutes', () => {
-    const { run, tank, startMs } = live('large-reef', 4, Date.UTC(2026, 2, 2), 30);
+    const { run, tank, startMs } = live('large-reef', 4, Date.UTC(2026, 2, 2), 21);
     const power = new Map<number, number>();
     const arrivals: number[] = [];
     let dry = 0;
@@ -69,7 +70,7 @@ describe('a messy life', () => {
     expect(changedKg / tank.totalKg).toBeGreaterThan(0.04);
     expect(changedKg / tank.totalKg).toBeLessThan(0.12);
     const gaps = arrivals.slice(1).map((atMs, index) => atMs - (arrivals[index] ?? startMs)).filter((gapMs) => gapMs > 55_000);
-    expect(gaps.length).toBeGreaterThan(2);
+    expect(gaps.length).toBeGreaterThan(1);
     expect(Math.max(...gaps)).toBeLessThan(5 * MINUTE);
   });
 

@@ -6,7 +6,7 @@ import { trialFleet } from './trial-fleet.ts';
 const fleet = trialFleet('small-reef');
 
 function trialOf(options: Partial<TrialOptions>): Trial {
-  const trial = makeTrial({ fleet, seed: 1, fault: null, settleMs: DAY, ...options });
+  const trial = makeTrial({ fleet, seed: 1, fault: null, settleMs: DAY / 2, ...options });
   if (trial === null) throw new Error('no trial');
   return trial;
 }
@@ -28,7 +28,7 @@ describe('a trial', () => {
     expect(truth?.name).toBe('leak');
     expect(truth?.does).toMatch(/^the sump of tank loses [\d.]+ L an hour, unseen$/);
     expect(truth?.names).toContain('leak');
-    expect([(truth?.beginMs ?? 0) - startMs, endMs - (truth?.beginMs ?? 0)]).toEqual([DAY, 2 * DAY]);
+    expect([(truth?.beginMs ?? 0) - startMs, endMs - (truth?.beginMs ?? 0)]).toEqual([DAY / 2, 2 * DAY]);
     expect(trialOf({ fault: null }).truth).toBeNull();
   });
 
