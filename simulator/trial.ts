@@ -81,14 +81,16 @@ export function makeTrial(options: TrialOptions): Trial | null {
   const tankId = options.tankId ?? fleet.tanks[0]?.id ?? '';
   const target = new Target(fleet, tankId);
   const kind = options.fault === null ? null : faultKind(options.fault);
-  if (kind !== null && kind.plan(target, chanceOf(seed, kind.name)) === null) return null;
-  const beginMs = options.startMs === undefined ? drawnBegin(seed, kind) : wholeSecond(options.startMs + settleMs);
+  // Another kind of tank is another place and another time, although the seed is the same.
+  const own = streamKey(seed, `trial of ${target.tank.name}`);
+  if (kind !== null && kind.plan(target, chanceOf(own, kind.name)) === null) return null;
+  const beginMs = options.startMs === undefined ? drawnBegin(own, kind) : wholeSecond(options.startMs + settleMs);
   const startMs = beginMs - settleMs;
   const endMs = beginMs + (options.watchMs ?? kind?.watchMs ?? HEALTHY_MS);
 
   // A fault remembers what it has done: each run gets its own.
-  const plan = (): Fault | null => kind?.plan(target, chanceOf(seed, kind.name)) ?? null;
-  const start = (timetable: Timetable): Scenario => makeScenario({ fleet, seed, startMs, habits, timetable });
+  const plan = (): Fault | null => kind?.plan(target, chanceOf(own, kind.name)) ?? null;
+  const start = (timetable: Timetable): Scenario => makeScenario({ fleet, seed: own, startMs, habits, timetable });
   const ill = (): Scenario => {
     const fault = plan();
     return start(fault === null ? nothingHappens : listed([{ fault, beginMs, endMs: null }]));

@@ -33,7 +33,7 @@ const usualDuty: Partial<Record<Equipment['kind'], number>> = { heater: 0.35, ch
  */
 export type Habits = 'calm' | 'messy';
 
-const messySite: SiteHabits = { hotAfternoonShare: 0.35, hotAfternoonK: 2, weekendK: 1, draughtSpread: 0.03 };
+const messySite: SiteHabits = { hotAfternoonShare: 0.35, hotAfternoonK: 2.5, weekendK: 1, draughtSpread: 0.03 };
 /** Of all half hours, those in which the lamps flicker: once in three weeks. */
 const BLINK_SHARE = 1 / 1000;
 const BLINK_SLOT_MS = HOUR / 2;
