@@ -298,8 +298,6 @@ export class TankWorld {
   /** Skimmate, leaks, and what runs over. */
   #lose(skims: boolean, dtS: number): void {
     const { design, display, sump } = this;
-    // What hangs in the water or is screwed into it high up runs dry once the water has fallen to it: a third of a body never leaves this way.
-    const aboveThird = (body: Body, startKg: number): number => Math.max(0, body.kg - startKg / 3);
     if (skims && this.skimmerOverflow !== null) this.#spill(sump, Math.min(this.skimmerOverflow.kgPerS * dtS, aboveThird(sump, this.#sumpStartKg)), this.skimmerOverflow.ontoPad);
     else if (skims && this.#salt) this.#spill(sump, (design.skimKgPerDay * dtS) / SECONDS_PER_DAY, false);
     for (const leak of this.leaks) {
@@ -364,6 +362,11 @@ export class TankWorld {
     ledger.toppedOffKg += kg;
     ledger.carriedInJ += kg * this.#heatPerKgK * reservoir.waterC;
   }
+}
+
+/** What hangs in the water or is screwed into it high up runs dry once the water has fallen to it: a third of a body never leaves this way. */
+function aboveThird(body: Body, startKg: number): number {
+  return Math.max(0, body.kg - startKg / 3);
 }
 
 function levelMm(body: Body, surfaceM2: number): number {
