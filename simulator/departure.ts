@@ -128,7 +128,10 @@ class Run {
   }
 }
 
-/** How long the twin stays in a state; states of a switching point are on and off, of any other its very value. */
+/**
+ * How long the twin stays in a state: on or off for a switching point, its very value for any other. The first and the last run are counted as far as
+ * they are seen, which makes the shortest no longer than it is; that the longest may be longer is why the twin's own runs are left out above.
+ */
 class RunLengths {
   readonly #switching: boolean;
   readonly #onAbove: number;
@@ -143,19 +146,16 @@ class RunLengths {
     this.#onAbove = 0.1 * track.values.reduce((most, value) => Math.max(most, value), 0);
     let state: number | null = null;
     let sinceMs = 0;
-    let first = true;
     track.values.forEach((value, index) => {
       const now = this.stateOf(value);
       const atMs = track.sentMs[index] ?? 0;
       if (state === null || now !== state) {
-        // The first run began before it was looked at: at least as long as it seems.
-        if (state !== null) this.#count(state, atMs - sinceMs, !first);
-        first = state === null;
+        if (state !== null) this.#count(state, atMs - sinceMs);
         state = now;
         sinceMs = atMs;
       }
     });
-    if (state !== null) this.#count(state, (track.sentMs.at(-1) ?? 0) - sinceMs, false);
+    if (state !== null) this.#count(state, (track.sentMs.at(-1) ?? 0) - sinceMs);
   }
 
   stateOf(value: number): number {
@@ -172,10 +172,10 @@ class RunLengths {
     return shortestMs !== undefined && lastsMs + this.#slackMs < 0.5 * shortestMs;
   }
 
-  #count(state: number, lastsMs: number, whole: boolean): void {
+  #count(state: number, lastsMs: number): void {
     const key = this.#switching ? state : 0;
     this.#longestMs.set(key, Math.max(this.#longestMs.get(key) ?? 0, lastsMs));
-    if (whole) this.#shortestMs.set(key, Math.min(this.#shortestMs.get(key) ?? Number.POSITIVE_INFINITY, lastsMs));
+    this.#shortestMs.set(key, Math.min(this.#shortestMs.get(key) ?? Number.POSITIVE_INFINITY, lastsMs));
   }
 }
 

@@ -22,5 +22,6 @@ export default {
   gradual: true,
   watchMs: 7 * DAY,
   season: 'any',
-  plan: (target, chance) => (target.piece('top-off-reservoir') === null ? null : lidLeftOff({ tankId: target.tank.id, draughtMetresPerSecond: readable(chance.between(0.6, 1.2)) })),
+  // Over water colder than the room next to nothing evaporates, lid or not.
+  plan: (target, chance) => (target.piece('top-off-reservoir') === null || target.tank.water === 'cold' ? null : lidLeftOff({ tankId: target.tank.id, draughtMetresPerSecond: readable(chance.between(0.6, 1.2)) })),
 } satisfies FaultKind;

@@ -26,8 +26,8 @@ export function reservoirRunsEmpty(params: { readonly reservoirId: string; reado
 export default {
   name: 'reservoir-runs-empty',
   gradual: true,
-  watchMs: 16 * DAY,
-  season: 'any',
+  watchMs: 26 * DAY,
+  season: 'winter',
   plan: (target) => {
     const reservoir = target.piece('top-off-reservoir');
     return reservoir === null ? null : reservoirRunsEmpty({ reservoirId: reservoir.id, leftLitres: null });

@@ -79,7 +79,7 @@ export class Life {
     else {
       if (at(9 + 2 * draw(1)) > nowMs) this.#feed(at(9 + 2 * draw(1)), draw(2));
       if (draw(3) < 0.5 && at(16 + 2 * draw(4)) > nowMs) this.#feed(at(16 + 2 * draw(4)), draw(5));
-      if (weekday >= 1 && weekday <= 5 && at(10 + 6 * draw(6)) > nowMs) this.#refillIfLow(at(10 + 6 * draw(6)), 0.3 + 0.3 * draw(7));
+      if (at(10 + 6 * draw(6)) > nowMs) this.#refillIfLow(at(10 + 6 * draw(6)), 0.3 + 0.3 * draw(7));
     }
   }
 
@@ -98,7 +98,7 @@ export class Life {
       beginMs, endMs,
       begin: () => {
         for (const reservoir of this.#tank.reservoirs.values()) {
-          if (reservoir.forgotten || reservoir.shareFull > 0.45) continue;
+          if (reservoir.forgotten || reservoir.shareFull > 0.5) continue;
           this.#tell('refill', beginMs, endMs);
           reservoir.setTo(Math.min(reservoir.capacityKg, reservoir.waterKg + share * reservoir.capacityKg));
         }
