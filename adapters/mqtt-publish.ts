@@ -3,7 +3,7 @@ import { connect } from 'mqtt';
 
 export interface Publisher {
   /** Resolves when the broker has acknowledged. Rejects when it is closed before that. */
-  publish(topic: string, payload: string): Promise<void>;
+  publish(topic: string, payload: string | Buffer): Promise<void>;
   close(): Promise<void>;
 }
 

@@ -100,13 +100,13 @@ async function main(): Promise<void> {
       process.exit(70);
     },
   });
-  const publishers = new Map(fleet.sites.flatMap(({ topics, account }) => {
+  const publishers = new Map(fleet.sites.flatMap(({ id, account }) => {
     if (account === null) return [];
-    return [[topics, openPublisher({ url: `mqtt://127.0.0.1:${brokerPort}`, clientId: `simulator-${account.user}`, user: account.user, password: env[account.passwordEnv] ?? '' })] as const];
+    return [[id, openPublisher({ url: `mqtt://127.0.0.1:${brokerPort}`, clientId: `simulator-${account.user}`, user: account.user, password: env[account.passwordEnv] ?? '' })] as const];
   }));
   const playing = publishPaced({
     scenario, clock,
-    publish: (topic, payload) => [...publishers].find(([topics]) => topic.startsWith(topics))?.[1].publish(topic, payload),
+    publish: (topic, payload, { siteId }) => publishers.get(siteId)?.publish(topic, payload),
     onFailure: ({ topic }, cause) => log.warn({ err: cause, topic }, 'the simulator could not publish'),
   });
 

@@ -12,7 +12,7 @@ export interface Playing {
 export interface PublishOptions {
   readonly scenario: Scenario;
   readonly clock: Clock;
-  readonly publish: (topic: string, payload: string, emission: Emission) => Promise<void> | void;
+  readonly publish: (topic: string, payload: string | Buffer, emission: Emission) => Promise<void> | void;
   /** Called for a message that could not be published; it is not tried again, as a gateway without a buffer would do. */
   readonly onFailure: (emission: Emission, cause: unknown) => void;
 }

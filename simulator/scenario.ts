@@ -2,7 +2,7 @@
  * A run of the simulated fleet: the world stepped on a fixed grid, faults begun and ended on a timetable, and the messages the sites would
  * have sent. The same fleet, seed, start and timetable give the same bytes, however the run is cut into calls.
  */
-import { SECOND } from '../src/domain/duration.ts';
+import { HOUR, MINUTE, SECOND } from '../src/domain/duration.ts';
 import type { Fleet } from '../src/domain/fleet.ts';
 import type { Kind } from '../src/domain/kinds.ts';
 import type { Fault } from './faults/fault.ts';
@@ -11,7 +11,7 @@ import { measureOf } from './instruments/measure.ts';
 import { type MessagePlan, planMessages } from './message.ts';
 import { streamKey, uniformAt } from './random.ts';
 import { nothingHappens, type Occurrence, type Timetable } from './timetable.ts';
-import { STEP_MS, World } from './world/world.ts';
+import { type Habits, STEP_MS, World } from './world/world.ts';
 
 export interface ScenarioOptions {
   /** As read from the fleet file. */
@@ -21,6 +21,8 @@ export interface ScenarioOptions {
   readonly startMs: number;
   /** Default: nothing happens. */
   readonly timetable?: Timetable;
+  /** Default: calm. In a messy one sensors glitch and gateways pause as well. */
+  readonly habits?: Habits;
   /**
    * Before `untilMs` a topic sends no more often than `everyMs`, but at once when something electrical in it switches or shifts by a fifth,
    * as gateways that report on change do: so that a month stays small and no start of a compressor is lost.
@@ -29,8 +31,9 @@ export interface ScenarioOptions {
 }
 
 export interface Emission {
+  readonly siteId: string;
   readonly topic: string;
-  readonly payload: string;
+  readonly payload: string | Buffer;
   /** When it leaves the site; whole seconds. */
   readonly atMs: number;
   readonly samples: readonly EmittedSample[];
@@ -38,6 +41,7 @@ export interface Emission {
 
 export interface EmittedSample {
   readonly pointId: string;
+  /** As the message says it, where it carries a time (the clock of the gateway may be wrong); otherwise when it leaves. */
   readonly atMs: number;
   /** In the point's declared unit. */
   readonly value: number;
@@ -68,6 +72,12 @@ export function makeScenario(options: ScenarioOptions): Scenario {
 /** Of all messages, those that never arrive. */
 const DROPOUT_SHARE = 0.002;
 
+/** A gateway of a messy world is away for one to four minutes, about twice a week. */
+const PAUSE_SLOT_MS = 6 * HOUR;
+const PAUSE_SHARE = 1 / 14;
+/** Of the readings of a sensor in a messy world: about one a month at one a minute. */
+const GLITCH_SHARE = 2e-5;
+
 const electrical: ReadonlySet<Kind> = new Set(['power', 'current', 'voltage', 'switch']);
 
 class Run implements Scenario {
@@ -76,13 +86,17 @@ class Run implements Scenario {
   readonly #timetable: Timetable;
   readonly #history: { readonly untilMs: number; readonly everyMs: number };
   readonly #senders: readonly Sender[];
+  /** By site; empty in a calm world. */
+  readonly #pauseKeys: ReadonlyMap<string, number>;
   #active: Occurrence[] = [];
 
-  constructor({ fleet, seed, startMs, timetable, history }: ScenarioOptions) {
-    this.world = new World(fleet, seed, Math.floor(startMs / STEP_MS) * STEP_MS);
+  constructor({ fleet, seed, startMs, timetable, history, habits = 'calm' }: ScenarioOptions) {
+    this.world = new World(fleet, seed, Math.floor(startMs / STEP_MS) * STEP_MS, habits);
+    this.#pauseKeys = new Map(habits === 'messy' ? fleet.sites.map(({ id }) => [id, streamKey(seed, `pauses ${id}`)]) : []);
     this.#timetable = timetable ?? nothingHappens;
     this.#history = history ?? { untilMs: Number.NEGATIVE_INFINITY, everyMs: 0 };
     this.instruments = new Map(fleet.points.map((point) => [point.id, new Instrument(point, measureOf(point, fleet, this.world), seed)]));
+    if (habits === 'messy') for (const instrument of this.instruments.values()) instrument.glitchShare = GLITCH_SHARE;
     this.#senders = planMessages(fleet).map((plan) => new Sender(plan, this.instruments, seed, this.world.nowMs));
   }
 
@@ -124,13 +138,59 @@ class Run implements Scenario {
       const nextMs = fromMs + STEP_MS;
       for (const { fault, endMs } of this.#active) if (endMs !== null && endMs <= fromMs) this.end(fault);
       for (const occurrence of this.#timetable(fromMs, nextMs)) this.#begin(occurrence);
+      for (const { fault } of this.#active) fault.progress?.(this, fromMs);
       this.world.step();
       const leastMs = nextMs <= this.#history.untilMs ? this.#history.everyMs : 0;
       const ofStep: Emission[] = [];
-      for (const sender of this.#senders) sender.send(nextMs, leastMs, this.world.site(sender.plan.siteId).gatewaySilent, sent === null ? null : ofStep);
-      ofStep.sort((a, b) => a.atMs - b.atMs);
+      for (const sender of this.#senders) {
+        const { gatewaySilent, clockErrorMs } = this.world.site(sender.plan.siteId);
+        sender.send(nextMs, leastMs, gatewaySilent || pauses(this.#pauseKeys.get(sender.plan.siteId), nextMs), clockErrorMs, sent === null ? null : ofStep);
+      }
+      if (ofStep.length > 1) ofStep.sort((a, b) => a.atMs - b.atMs);
       sent?.push(...ofStep);
     }
+  }
+}
+
+function pauses(key: number | undefined, atMs: number): boolean {
+  if (key === undefined) return false;
+  const slot = Math.floor(atMs / PAUSE_SLOT_MS);
+  if (uniformAt(key, slot) >= PAUSE_SHARE) return false;
+  const beginMs = slot * PAUSE_SLOT_MS + uniformAt(key ^ 1, slot) * (PAUSE_SLOT_MS - 4 * MINUTE);
+  return atMs >= beginMs && atMs < beginMs + (1 + 3 * uniformAt(key ^ 2, slot)) * MINUTE;
+}
+
+/** Its bytes are written when they are asked for: whoever feeds samples needs none. */
+class Sent implements Emission {
+  readonly siteId: string;
+  readonly topic: string;
+  readonly atMs: number;
+  readonly samples: readonly EmittedSample[];
+  readonly #plan: MessagePlan;
+  readonly #values: readonly (number | null)[];
+  readonly #stampMs: number;
+  readonly #number: number;
+
+  constructor(plan: MessagePlan, values: readonly (number | null)[], atMs: number, stampMs: number, number: number) {
+    this.siteId = plan.siteId;
+    this.topic = plan.writer.topicAt(number);
+    this.atMs = atMs;
+    const samples: EmittedSample[] = [];
+    for (let index = 0; index < values.length; index += 1) {
+      const value = values[index];
+      const point = plan.points[index];
+      if (value === undefined || value === null || point === undefined) continue;
+      samples.push({ pointId: point.id, atMs: plan.writer.timed[index] === true ? stampMs : atMs, value });
+    }
+    this.samples = samples;
+    this.#plan = plan;
+    this.#values = values;
+    this.#stampMs = stampMs;
+    this.#number = number;
+  }
+
+  get payload(): string | Buffer {
+    return this.#plan.writer.write(this.#values, this.#stampMs, this.#number);
   }
 }
 
@@ -141,6 +201,8 @@ class Sender {
   readonly #key: number;
   readonly #phaseMs: number;
   #count = 0;
+  /** Messages that left. */
+  #left = 0;
   #dueMs: number;
   #sentMs = Number.NEGATIVE_INFINITY;
   #sentTruths: readonly number[] = [];
@@ -154,7 +216,7 @@ class Sender {
   }
 
   /** Whatever is due by `toMs`, as the world stands. `sent` is `null` when nobody listens. */
-  send(toMs: number, leastMs: number, silent: boolean, sent: Emission[] | null): void {
+  send(toMs: number, leastMs: number, silent: boolean, clockErrorMs: number, sent: Emission[] | null): void {
     while (this.#dueMs <= toMs) {
       const atMs = this.#dueMs;
       const count = this.#count;
@@ -162,16 +224,16 @@ class Sender {
       this.#dueMs = this.#dueAt(this.#count);
       // Half a cadence of grace: readings one cadence apart with jitter should not become two apart.
       if (leastMs > this.plan.everyMs && atMs - this.#sentMs < leastMs - this.plan.everyMs / 2 && !this.#shifted()) continue;
-      const values = this.#instruments.map((instrument) => instrument.read(atMs));
+      const values = this.#instruments.map((instrument) => {
+        const value = instrument.read(atMs);
+        return instrument.silent ? null : value;
+      });
       if (uniformAt(this.#key ^ 1, count) < DROPOUT_SHARE) continue;
       this.#sentMs = atMs;
       if (leastMs > 0) this.#sentTruths = this.#instruments.map((instrument) => instrument.truth);
-      if (sent === null || silent) continue;
-      const samples = values.flatMap((value, index) => {
-        const pointId = this.plan.points[index]?.id;
-        return pointId === undefined ? [] : [{ pointId, atMs, value }];
-      });
-      sent.push({ topic: this.plan.topic, payload: this.plan.write(values, atMs), atMs, samples });
+      if (silent || values.every((value) => value === null)) continue;
+      this.#left += 1;
+      sent?.push(new Sent(this.plan, values, atMs, atMs + clockErrorMs, this.#left - 1));
     }
   }
 
@@ -181,9 +243,11 @@ class Sender {
   }
 
   #shifted(): boolean {
-    return this.#instruments.some(({ point, truth }, index) => {
+    return this.#instruments.some((instrument, index) => {
       const before = this.#sentTruths[index];
-      return electrical.has(point.kind) && before !== undefined && Math.abs(truth - before) > 0.2 * Math.max(truth, before);
+      if (before === undefined || !electrical.has(instrument.point.kind)) return false;
+      const { truth } = instrument;
+      return Math.abs(truth - before) > 0.2 * Math.max(truth, before);
     });
   }
 }

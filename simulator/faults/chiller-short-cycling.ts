@@ -1,4 +1,6 @@
-import type { Fault } from './fault.ts';
+import { DAY } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
+import { readable } from './target.ts';
 
 /**
  * A chiller's controller has lost its dead zone and its rest between runs: the relay chatters, and the compressor starts against the head
@@ -18,3 +20,14 @@ export function chillerShortCycling(params: { readonly chillerId: string; readon
     },
   };
 }
+
+export default {
+  name: 'chiller-short-cycling',
+  gradual: false,
+  watchMs: 3 * DAY,
+  season: 'summer',
+  plan: (target, chance) => {
+    const chiller = target.metered('chiller');
+    return chiller === null ? null : chillerShortCycling({ chillerId: chiller.id, shortestS: readable(chance.between(40, 70)), longestS: readable(chance.between(90, 150)) });
+  },
+} satisfies FaultKind;

@@ -1,4 +1,5 @@
-import type { Fault } from './fault.ts';
+import { HOUR } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
 
 /** A site's gateway sends nothing (its network is down); what it would have sent is lost. The tanks do not notice. */
 export function gatewaySilent(params: { readonly siteId: string }): Fault {
@@ -14,3 +15,11 @@ export function gatewaySilent(params: { readonly siteId: string }): Fault {
     },
   };
 }
+
+export default {
+  name: 'gateway-silent',
+  gradual: false,
+  watchMs: 6 * HOUR,
+  season: 'any',
+  plan: ({ tank }) => gatewaySilent({ siteId: tank.siteId }),
+} satisfies FaultKind;

@@ -1,4 +1,5 @@
-import type { Fault } from './fault.ts';
+import { HOUR } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
 
 /** A heater's element has broken: no current, no heat, however cold the water. Repaired by a new heater. */
 export function heaterFailed(params: { readonly heaterId: string }): Fault {
@@ -14,3 +15,14 @@ export function heaterFailed(params: { readonly heaterId: string }): Fault {
     },
   };
 }
+
+export default {
+  name: 'heater-failed',
+  gradual: false,
+  watchMs: 36 * HOUR,
+  season: 'winter',
+  plan: (target) => {
+    const heater = target.metered('heater');
+    return heater === null ? null : heaterFailed({ heaterId: heater.id });
+  },
+} satisfies FaultKind;

@@ -1,4 +1,5 @@
-import type { Fault } from './fault.ts';
+import { HOUR } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
 
 /** The contacts of a heater's thermostat have welded: it heats whatever the water says. Repaired by a new thermostat. */
 export function heaterStuckOn(params: { readonly heaterId: string }): Fault {
@@ -14,3 +15,14 @@ export function heaterStuckOn(params: { readonly heaterId: string }): Fault {
     },
   };
 }
+
+export default {
+  name: 'heater-stuck-on',
+  gradual: false,
+  watchMs: 18 * HOUR,
+  season: 'any',
+  plan: (target) => {
+    const heater = target.metered('heater');
+    return heater === null ? null : heaterStuckOn({ heaterId: heater.id });
+  },
+} satisfies FaultKind;

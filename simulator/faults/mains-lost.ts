@@ -1,4 +1,5 @@
-import type { Fault } from './fault.ts';
+import { HOUR } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
 
 /** A site is without mains. Its gateway and meters live on a battery, so the readings go on: no volts, no watts, water cooling. */
 export function mainsLost(params: { readonly siteId: string }): Fault {
@@ -14,3 +15,11 @@ export function mainsLost(params: { readonly siteId: string }): Fault {
     },
   };
 }
+
+export default {
+  name: 'mains-lost',
+  gradual: false,
+  watchMs: 6 * HOUR,
+  season: 'any',
+  plan: ({ tank }) => mainsLost({ siteId: tank.siteId }),
+} satisfies FaultKind;

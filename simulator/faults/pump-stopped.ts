@@ -1,4 +1,5 @@
-import type { Fault } from './fault.ts';
+import { HOUR } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
 
 /** A pump stands still and draws nothing: its plug pulled, or its supply dead. For a return pump, the display drains to the weir. */
 export function pumpStopped(params: { readonly pumpId: string }): Fault {
@@ -14,3 +15,14 @@ export function pumpStopped(params: { readonly pumpId: string }): Fault {
     },
   };
 }
+
+export default {
+  name: 'pump-stopped',
+  gradual: false,
+  watchMs: 6 * HOUR,
+  season: 'any',
+  plan: (target) => {
+    const pump = target.metered('return-pump') ?? target.metered('circulation-pump');
+    return pump === null ? null : pumpStopped({ pumpId: pump.id });
+  },
+} satisfies FaultKind;

@@ -1,4 +1,5 @@
-import type { Fault } from './fault.ts';
+import { DAY } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
 
 /**
  * The refill of a top-off reservoir was forgotten. `leftLitres` says how much is left when we begin to look (as though the forgotten visit
@@ -21,3 +22,14 @@ export function reservoirRunsEmpty(params: { readonly reservoirId: string; reado
     },
   };
 }
+
+export default {
+  name: 'reservoir-runs-empty',
+  gradual: true,
+  watchMs: 26 * DAY,
+  season: 'winter',
+  plan: (target) => {
+    const reservoir = target.piece('top-off-reservoir');
+    return reservoir === null ? null : reservoirRunsEmpty({ reservoirId: reservoir.id, leftLitres: null });
+  },
+} satisfies FaultKind;

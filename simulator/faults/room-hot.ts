@@ -1,4 +1,6 @@
-import type { Fault } from './fault.ts';
+import { HOUR } from '../../src/domain/duration.ts';
+import type { Fault, FaultKind } from './fault.ts';
+import { readable } from './target.ts';
 
 /** A site's air conditioning does not keep up: the room settles this much above its usual temperature. */
 export function roomHot(params: { readonly siteId: string; readonly byK: number }): Fault {
@@ -14,3 +16,11 @@ export function roomHot(params: { readonly siteId: string; readonly byK: number 
     },
   };
 }
+
+export default {
+  name: 'room-hot',
+  gradual: true,
+  watchMs: 48 * HOUR,
+  season: 'summer',
+  plan: (target, chance) => (target.piece('chiller') === null ? roomHot({ siteId: target.tank.siteId, byK: readable(chance.between(6.5, 9)) }) : null),
+} satisfies FaultKind;

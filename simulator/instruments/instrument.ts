@@ -5,7 +5,7 @@
 import type { Point } from '../../src/domain/fleet.ts';
 import type { Kind } from '../../src/domain/kinds.ts';
 import { DAY, SECOND } from '../../src/domain/duration.ts';
-import { normalAt, streamKey } from '../random.ts';
+import { normalAt, streamKey, uniformAt } from '../random.ts';
 import { toDeclared } from './declared-unit.ts';
 import type { Measure } from './measure.ts';
 
@@ -41,10 +41,23 @@ const natures: Record<Kind, Nature> = {
 /** Kinds that read exactly zero when nothing flows. */
 const zeroIsZero: ReadonlySet<Kind> = new Set(['power', 'current', 'voltage', 'flow', 'switch', 'energy']);
 
+/** A glitch in noise standard deviations. */
+const glitchSigmas = 40;
+
 export class Instrument {
   readonly point: Point;
   /** Set by a fault: creeps away since then, canonical unit per day. */
   drift: { readonly sinceMs: number; readonly perDay: number } | null = null;
+  /** Set by a fault: reads so much too high, canonical unit. */
+  shift = 0;
+  /** Set by a fault: repeats what it last read. */
+  frozen = false;
+  /** Set by a fault: sends nothing. */
+  silent = false;
+  /** Set by a fault: this share of its readings is off by up to `size` either way, canonical unit. */
+  spikes: { readonly share: number; readonly size: number } | null = null;
+  /** Share of readings that are off once in a blue moon, as with any sensor on a long cable; a messy world has some. */
+  glitchShare = 0;
   readonly #measure: Measure;
   readonly #nature: Nature;
   readonly #convert: (canonical: number) => number;
@@ -54,6 +67,7 @@ export class Instrument {
   readonly #key: number;
   #felt: number | null = null;
   #feltMs = 0;
+  #last: number | null = null;
 
   constructor(point: Point, measure: Measure, seed: number) {
     this.point = point;
@@ -72,16 +86,41 @@ export class Instrument {
     return this.#measure();
   }
 
+  /** Standard deviation of one reading about the truth, canonical unit; the last digit sent counts for its share. */
+  sigmaAt(value: number): number {
+    return Math.hypot(this.#nature.noise + this.#nature.noiseShare * Math.abs(value), this.#nature.step / Math.sqrt(12));
+  }
+
+  /** The same in the declared unit, at the present truth. */
+  get sigmaDeclared(): number {
+    return Math.abs(this.#convert(this.sigmaAt(this.truth)) - this.#convert(0));
+  }
+
   /** @returns the reading in the declared unit. */
   read(atMs: number): number {
+    const reading = this.#read(atMs);
+    if (this.frozen && this.#last !== null) return this.#last;
+    this.#last = reading;
+    return reading;
+  }
+
+  #read(atMs: number): number {
     const felt = this.#feel(atMs);
     const second = Math.floor(atMs / SECOND);
-    if (felt === 0 && zeroIsZero.has(this.point.kind)) return 0;
+    const spike = this.#spike(second);
+    if (felt === 0 && spike === 0 && zeroIsZero.has(this.point.kind)) return 0;
     const drifted = this.drift === null ? 0 : (this.drift.perDay * (atMs - this.drift.sinceMs)) / DAY;
     const spread = this.#nature.noise + this.#nature.noiseShare * Math.abs(felt);
     const noise = spread === 0 ? 0 : spread * normalAt(this.#key, second);
-    const value = felt * this.#gain + this.#offset + drifted + noise;
+    const value = felt * this.#gain + this.#offset + drifted + this.shift + noise + spike;
     return Number(this.#convert(this.#bounded(value)).toFixed(this.#decimals));
+  }
+
+  #spike(second: number): number {
+    const share = this.spikes?.share ?? this.glitchShare;
+    if (share === 0 || this.point.kind === 'switch' || this.point.kind === 'energy' || uniformAt(this.#key ^ 3, second) >= share) return 0;
+    const size = this.spikes?.size ?? glitchSigmas * this.sigmaAt(this.#felt ?? 0);
+    return size * (uniformAt(this.#key ^ 4, second) < 0.5 ? -1 : 1) * (0.5 + 0.5 * uniformAt(this.#key ^ 5, second));
   }
 
   #feel(atMs: number): number {

@@ -25,8 +25,8 @@ export function measureOf(point: Point, fleet: Fleet, world: World): Measure {
     case 'temperature':
       if (point.place === 'room') return () => site.roomC;
       if (point.place === 'reservoir') return reservoir === null ? impossible() : () => reservoir.waterC;
-      return () => body.waterC;
-    case 'conductivity': return () => conductivity(body.salinity, body.waterC);
+      return () => (tank.probesOut ? site.roomC : body.waterC);
+    case 'conductivity': return () => (tank.probesOut ? 0 : conductivity(body.salinity, body.waterC));
     case 'level':
       if (point.place === 'reservoir') return reservoir === null ? impossible() : () => reservoir.shareFull * reservoir.fullMm;
       return point.place === 'sump' ? () => tank.sumpLevelMm : () => tank.displayLevelMm;
@@ -54,10 +54,17 @@ function siteMeasure(point: Point, site: SiteWorld, tanks: readonly TankWorld[])
   }
 }
 
-/** A switch without equipment: a float in the sump, or a leak pad on the floor, which the simulated floor never wets. */
+/**
+ * A switch without equipment. In the sump: a float, which closes at high water if the point's name says "high", and otherwise is that of the
+ * top-off, which hangs when the sump wants water. Anywhere else: a leak pad on the floor.
+ */
 function switchAt(point: Point, tank: TankWorld): Measure {
-  return point.place === 'sump' ? () => Number(tank.floatDown) : () => 0;
+  if (point.place !== 'sump') return () => Number(tank.padWet);
+  return /high/i.test(point.id) ? () => Number(tank.sump.litres > HIGH_FLOAT_SHARE * tank.design.sumpHoldsLitres) : () => Number(tank.floatDown);
 }
+
+/** A high-water float hangs close under the rim. */
+const HIGH_FLOAT_SHARE = 0.96;
 
 function amperes(site: SiteWorld, appliances: Iterable<Appliance>): number {
   return site.volts <= 0 ? 0 : sum(appliances, (one) => one.drawWatts / (site.volts * one.powerFactor));

@@ -9,6 +9,10 @@ export abstract class Appliance {
   readonly powerFactor: number;
   drawWatts = 0;
   energyKWh = 0;
+  /** The strip, outlet or breaker it hangs on, as the fleet file names it. */
+  circuit: string | null = null;
+  /** Somebody has switched it off or pulled its plug. */
+  unplugged = false;
 
   constructor(id: string, kind: EquipmentKind, nameplateWatts: number, powerFactor: number) {
     this.id = id;
@@ -27,11 +31,11 @@ export abstract class Appliance {
   }
 }
 
-/** What an appliance meets in one step. `supply` is the voltage as a fraction of nominal; 0 without mains. */
+/** What an appliance meets in one step. `supply` is the voltage at its plug as a fraction of nominal; 0 without mains. */
 export interface Surroundings {
   readonly waterC: number;
   readonly roomC: number;
-  readonly supply: number;
+  supply: number;
   /** Local time of day, h. */
   readonly hour: number;
 }

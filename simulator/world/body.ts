@@ -35,6 +35,17 @@ export class Body {
     return this.kg / densityKgPerLitre(this.salinity, this.waterC);
   }
 
+  /** An empty one of the same water, to catch what is lost. */
+  get catcher(): Body {
+    return new Body(0, 0, 0, this.#specificHeat);
+  }
+
+  clear(): void {
+    this.waterKg = 0;
+    this.saltKg = 0;
+    this.heatJ = 0;
+  }
+
   addHeat(joules: number): void {
     this.heatJ += joules;
   }
@@ -42,6 +53,13 @@ export class Body {
   /** Adds fresh water. */
   addWater(kg: number, waterC: number): void {
     this.waterKg += kg;
+    this.heatJ += kg * this.#specificHeat * waterC;
+  }
+
+  /** Adds solution that was mixed elsewhere. */
+  addSolution(kg: number, salinity: number, waterC: number): void {
+    this.waterKg += kg * (1 - salinity / 1000);
+    this.saltKg += (kg * salinity) / 1000;
     this.heatJ += kg * this.#specificHeat * waterC;
   }
 

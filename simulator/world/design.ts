@@ -23,6 +23,7 @@ export function designTank(tank: Tank, equipment: readonly Equipment[], seed: nu
   const insulation = tank.water === 'cold' ? 0.5 : 1;
   const heater = equipment.find((piece) => piece.kind === 'heater' && piece.setpointC !== null);
   const chiller = equipment.find((piece) => piece.kind === 'chiller' && piece.setpointC !== null);
+  const drainBackKg = hasSump ? Math.min(displaySurfaceM2 * vary(6, 9, 14), 0.25 * tank.sumpLitres) : 0;
   return {
     id: tank.id,
     water: tank.water,
@@ -37,9 +38,14 @@ export function designTank(tank: Tank, equipment: readonly Equipment[], seed: nu
     // About a tenth of the display's mass in rock of 0.85 kJ/(kg K).
     rockJPerK: tank.water === 'fresh' ? 40 * tank.displayLitres : 90 * tank.displayLitres,
     returnKgPerS: hasSump ? (tank.displayLitres * vary(5, 4, 6)) / 3600 : 0,
-    drainBackKg: hasSump ? Math.min(displaySurfaceM2 * vary(6, 9, 14), 0.25 * tank.sumpLitres) : 0,
+    drainBackKg,
     topOffKgPerS: Math.max(0.01, tank.displayLitres / 40_000),
     floatPlayKg: Math.max(0.3, (hasSump ? tank.sumpLitres : tank.displayLitres) * 0.006),
+    // A sump takes what drains down when the pump stops, and little more. Without one, the rim of the display is the limit.
+    sumpHoldsLitres: hasSump ? Math.max(0.97 * tank.sumpLitres, sumpLitres + drainBackKg * 1.1) : 0,
+    displayHoldsLitres: hasSump ? displayLitres + 3 * drainBackKg : 1.03 * displayLitres,
+    // A cupful to a bucket a week: 0.02 % of the volume a day.
+    skimKgPerDay: 0.0002 * (displayLitres + sumpLitres),
     salinity: salinities[tank.water] * vary(7, 0.985, 1.015),
     startC: heater?.setpointC ?? chiller?.setpointC ?? usualC[tank.water],
   };

@@ -6,6 +6,8 @@ export class Heater extends Appliance {
   readonly thermostat: Thermostat;
   /** `stuck-on`: the contacts have welded. `failed`: the element is broken, nothing flows. */
   condition: 'healthy' | 'stuck-on' | 'failed' = 'healthy';
+  /** Set by a fault: share of the element that still conducts; half of it when one of two elements has broken. */
+  elementShare = 1;
   /** Element against nameplate: makers are allowed a few percent either way. */
   readonly #tolerance: number;
 
@@ -19,7 +21,7 @@ export class Heater extends Appliance {
   step({ waterC, supply }: Surroundings, dtS: number): number {
     this.thermostat.step(waterC, dtS);
     const closed = this.condition === 'stuck-on' || (this.condition === 'healthy' && this.thermostat.calling);
-    this.record(closed ? this.nameplateWatts * this.#tolerance * supply * supply : 0, dtS);
+    this.record(closed ? this.nameplateWatts * this.#tolerance * this.elementShare * supply * supply : 0, dtS);
     return this.drawWatts;
   }
 }

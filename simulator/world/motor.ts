@@ -11,8 +11,14 @@ const heatShares: Partial<Record<EquipmentKind, number>> = {
 export class Motor extends Appliance {
   /** Set by a fault: it stands still and draws nothing. */
   stopped = false;
-  /** Share of full load: below 1 when a pump draws air. */
+  /** Share of full load: below 1 when a pump draws air or works against a blockage. */
   load = 1;
+  /** Set by a fault: share of the flow that a blocked intake or rotor takes away. */
+  clog = 0;
+  /** Set by a fault: turns in air and moves nothing. */
+  airlocked = false;
+  /** Set by a fault: its relay has welded, it runs whatever its controller wants. */
+  stuckOn = false;
   /** Whether its controller wants it to run; the top-off pump is switched by its float. */
   called = true;
   /** A fan's, if it has one. */
@@ -31,7 +37,7 @@ export class Motor extends Appliance {
       this.#thermostat.step(waterC, dtS);
       this.called = this.#thermostat.calling;
     }
-    const turning = this.called && !this.stopped && supply > 0.6;
+    const turning = (this.called || this.stuckOn) && !this.stopped && supply > 0.6;
     // An induction motor's draw follows the voltage roughly one to one near nominal.
     this.record(turning ? this.nameplateWatts * 0.92 * supply * (0.55 + 0.45 * this.load) : 0, dtS);
     return this.drawWatts * this.#heatShare;

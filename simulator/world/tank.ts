@@ -4,7 +4,8 @@
  *
  *   sump ── return pump ──▶ display ── over the weir ──▶ sump
  *
- * The weir keeps the display's level, so evaporation shows in the sump; when the return pump stops, what stood above the weir drains down.
+ * The weir keeps the display's level, so evaporation shows in the sump; when the return pump stops, what stood above the weir drains down, the
+ * two bodies part, and the display cools by itself. What a sump (or a display without one) cannot hold goes onto the floor.
  */
 import type { Water } from '../../src/domain/fleet.ts';
 import type { Appliance, Surroundings } from './appliance.ts';
@@ -40,8 +41,21 @@ export interface TankDesign {
   readonly topOffKgPerS: number;
   /** The float switch of the top-off hangs this far under the level at which it rests, kg of water. */
   readonly floatPlayKg: number;
+  /** What sump and display hold before they run over, L. */
+  readonly sumpHoldsLitres: number;
+  readonly displayHoldsLitres: number;
+  /** What a running skimmer takes out, solution, kg a day. */
+  readonly skimKgPerDay: number;
   readonly salinity: number;
   readonly startC: number;
+}
+
+/** Water that goes where it should not. */
+export interface Leak {
+  readonly kgPerS: number;
+  readonly from: 'display' | 'sump';
+  /** Whether it runs over the leak pad on the floor, or away unseen. */
+  readonly ontoPad: boolean;
 }
 
 /** Sums of everything that crossed the tank's border, for the closing of balances. J and kg. */
@@ -54,11 +68,23 @@ export interface Ledger {
   carriedOutJ: number;
   evaporatedKg: number;
   toppedOffKg: number;
+  /** Poured in less taken out, water and salt together; the salt of it. */
   byHandKg: number;
+  byHandSaltKg: number;
+  /** Solution that left through leaks, over rims and through the skimmer; the salt of it. */
+  lostKg: number;
+  lostSaltKg: number;
 }
 
-const DRAUGHT_STILL = 0.08;
 const DRAUGHT_FAN = 1.2;
+/** A lid taken off lets the air of the room at the water, and the lamps' fans. */
+const DRAUGHT_OPEN = 0.25;
+/** A leak pad reads wet with this much on the floor; a floor dries at this rate, kg/s. */
+const PAD_WET_KG = 0.05;
+const FLOOR_DRIES_KG_PER_S = 1 / 86_400;
+/** What a floor keeps; the rest runs on. */
+const FLOOR_HOLDS_KG = 2;
+const SECONDS_PER_DAY = 86_400;
 /** Heat that creeps between display and sump through standing pipes, W/K. */
 const STANDING_WPerK = 2;
 const DRAIN_DOWN_S = 25;
@@ -73,15 +99,34 @@ export class TankWorld {
   readonly sump: Body;
   readonly appliances = new Map<string, Appliance>();
   readonly reservoirs = new Map<string, Reservoir>();
-  readonly ledger: Ledger = { applianceJ: 0, lostToRoomJ: 0, latentJ: 0, carriedInJ: 0, carriedOutJ: 0, evaporatedKg: 0, toppedOffKg: 0, byHandKg: 0 };
+  readonly ledger: Ledger = { applianceJ: 0, lostToRoomJ: 0, latentJ: 0, carriedInJ: 0, carriedOutJ: 0, evaporatedKg: 0, toppedOffKg: 0, byHandKg: 0, byHandSaltKg: 0, lostKg: 0, lostSaltKg: 0 };
   /** Flow through the return pump, kg/s. */
   returnFlow = 0;
   /** The float hangs: the sump wants water. */
   floatDown = false;
+  /** Set by a fault: the float is jammed. */
+  floatJammed: 'up' | 'down' | null = null;
+  /** Lids are off, for as long as hands or food go in. */
+  lidOpen = false;
+  /** Set by a fault: a lid was left off, and this much air goes over the water, m/s. */
+  lidForgotten: number | null = null;
+  /** Probes lie beside the tank while somebody wipes them. */
+  probesOut = false;
+  /** Set by faults. */
+  readonly leaks = new Set<Leak>();
+  /** Set by a fault: what a skimmer that foams over takes out, kg/s; `null`: it skims as it should. */
+  skimmerOverflow: { readonly kgPerS: number; readonly ontoPad: boolean } | null = null;
+  /** Water on the floor by the leak pad, kg. */
+  floorKg = 0;
   readonly #heatPerKgK: number;
   readonly #restKg: number;
   readonly #weirKg: number;
   readonly #sumpStartKg: number;
+  readonly #salt: boolean;
+  /** Catches what is lost in a step, to be counted. */
+  readonly #caught: Body;
+  readonly #sumpHoldsKg: number;
+  readonly #displayHoldsKg: number;
   readonly #heaters: Heater[] = [];
   readonly #chillers: Chiller[] = [];
   readonly #lights: Light[] = [];
@@ -98,6 +143,11 @@ export class TankWorld {
     this.#rockC = design.startC;
     this.#weirKg = this.display.kg;
     this.#sumpStartKg = this.sump.kg;
+    this.#caught = this.display.catcher;
+    const density = densityKgPerLitre(design.salinity, design.startC);
+    this.#sumpHoldsKg = this.hasSump ? design.sumpHoldsLitres * density : Number.POSITIVE_INFINITY;
+    this.#displayHoldsKg = design.displayHoldsLitres * density;
+    this.#salt = design.salinity > 5;
     // Filled with the pump running: what stands above the weir came on top.
     if (this.hasSump) {
       const above = new Body(design.drainBackKg, design.salinity, design.startC, this.#heatPerKgK);
@@ -147,49 +197,65 @@ export class TankWorld {
     return sum;
   }
 
-  /** Somebody pours fresh water in, or (negative) a leak or bucket takes solution out of the sump. */
-  byHand(kg: number, waterC: number): void {
-    if (kg >= 0) {
-      this.sump.addWater(kg, waterC);
-      this.ledger.carriedInJ += kg * this.#heatPerKgK * waterC;
-    } else {
-      const before = this.sump.heatJ;
-      this.sump.pour(new Body(0, 0, 0, this.#heatPerKgK), -kg);
-      this.ledger.carriedOutJ += before - this.sump.heatJ;
-    }
+  /** Water is on the pad. */
+  get padWet(): boolean {
+    return this.floorKg > PAD_WET_KG;
+  }
+
+  /** How much is missing against the day it was filled, kg; negative when there is too much. */
+  get missingKg(): number {
+    return this.#restKg - this.totalKg;
+  }
+
+  /** Somebody pours water in: fresh, unless it was mixed. */
+  pourIn(kg: number, waterC: number, salinity = 0, into: 'display' | 'sump' = 'sump'): void {
+    this[into].addSolution(kg, salinity, waterC);
+    this.ledger.carriedInJ += kg * this.#heatPerKgK * waterC;
     this.ledger.byHandKg += kg;
+    this.ledger.byHandSaltKg += (kg * salinity) / 1000;
+  }
+
+  /** Somebody takes water out. @returns what was there to take, kg. */
+  takeOut(kg: number, from: 'display' | 'sump'): number {
+    const taken = this[from].catcher;
+    this[from].pour(taken, kg);
+    this.ledger.carriedOutJ += taken.heatJ;
+    this.ledger.byHandKg -= taken.kg;
+    this.ledger.byHandSaltKg -= taken.saltKg;
+    return taken.kg;
   }
 
   /** What a weekly visit does to the water: reservoir filled (unless forgotten), a tank without one topped up by hand. */
   visit(): void {
     for (const reservoir of this.reservoirs.values()) if (!reservoir.forgotten) reservoir.setTo(reservoir.capacityKg);
-    const missingKg = this.#restKg - this.totalKg;
-    if (this.reservoirs.size === 0 && missingKg > 0) this.byHand(missingKg, this.site.roomC);
+    if (this.reservoirs.size === 0 && this.missingKg > 0) this.pourIn(this.missingKg, this.site.roomC);
   }
 
   step(dtS: number): void {
     const { site, design, display, sump, ledger } = this;
-    const supply = site.volts / site.nominalVolts;
     const displayC = display.waterC;
     const sumpC = sump.waterC;
-    const inSump: Surroundings = { waterC: sumpC, roomC: site.roomC, supply, hour: site.local.hour };
+    const around: Surroundings = { waterC: sumpC, roomC: site.roomC, supply: 1, hour: site.local.hour };
 
     // Heat from and to appliances. Heaters and chillers sit in the sump where there is one.
     let sumpWatts = 0;
     let displayWatts = 0;
-    let draught = DRAUGHT_STILL;
-    for (const heater of this.#heaters) sumpWatts += heater.step(inSump, dtS);
-    for (const chiller of this.#chillers) sumpWatts += chiller.step(inSump, dtS);
-    for (const light of this.#lights) displayWatts += light.step(inSump, dtS);
+    const open = this.lidOpen || this.lidForgotten !== null;
+    let draught = open ? Math.max(this.lidForgotten ?? DRAUGHT_OPEN, site.draught) : site.draught;
+    for (const heater of this.#heaters) sumpWatts += heater.step(this.#plug(heater, around), dtS);
+    for (const chiller of this.#chillers) sumpWatts += chiller.step(this.#plug(chiller, around), dtS);
+    for (const light of this.#lights) displayWatts += light.step(this.#plug(light, around), dtS);
     let circulates: Motor | null = null;
     let topOff: Motor | null = null;
+    let skims = false;
     for (const motor of this.#motors) {
       if (motor.kind === 'return-pump') circulates = motor;
       if (motor.kind === 'top-off-pump') topOff = motor;
-      const watts = motor.step(inSump, dtS);
+      const watts = motor.step(this.#plug(motor, around), dtS);
       if (motor.kind === 'circulation-pump') displayWatts += watts;
       else sumpWatts += watts;
       if (motor.kind === 'fan' && motor.running) draught = DRAUGHT_FAN;
+      if (motor.kind === 'skimmer' && motor.running) skims = true;
     }
 
     // Heat to the room.
@@ -203,33 +269,66 @@ export class TankWorld {
     ledger.applianceJ += (sumpWatts + displayWatts) * dtS;
     ledger.lostToRoomJ += (displayLossW + sumpLossW) * dtS;
 
-    this.#evaporate(display, design.displaySurfaceM2, displayC, draught, dtS);
+    this.#evaporate(display, design.displaySurfaceM2, displayC, open ? 1 : design.openShare, draught, dtS);
     if (this.hasSump) {
-      this.#evaporate(sump, design.sumpSurfaceM2, sumpC, DRAUGHT_STILL, dtS);
+      this.#evaporate(sump, design.sumpSurfaceM2, sumpC, design.openShare, site.draught, dtS);
       this.#circulate(circulates, dtS);
     }
-    this.#topOff(topOff, supply, dtS);
+    this.#topOff(topOff, dtS);
+    this.#lose(skims, dtS);
   }
 
-  #evaporate(body: Body, surfaceM2: number, waterC: number, draught: number, dtS: number): void {
+  #plug(appliance: Appliance, around: Surroundings): Surroundings {
+    around.supply = appliance.unplugged ? 0 : this.site.supplyAt(appliance.circuit);
+    return around;
+  }
+
+  #evaporate(body: Body, surfaceM2: number, waterC: number, openShare: number, draught: number, dtS: number): void {
     if (body.waterKg <= 0) return;
     const rate = evaporationRate(surfacePressureKPa(body.salinity, waterC), this.site.airKPa, draught);
-    const kg = Math.min(rate * surfaceM2 * this.design.openShare * dtS, body.waterKg);
+    const kg = Math.min(rate * surfaceM2 * openShare * dtS, body.waterKg);
     const latentJPerKg = latentHeat(waterC);
     this.ledger.evaporatedKg += kg;
     this.ledger.latentJ += kg * latentJPerKg;
-    this.ledger.carriedOutJ += kg * this.#heatPerKgK * waterC;
+    const beforeJ = body.heatJ;
     body.evaporate(kg, latentJPerKg);
+    this.ledger.carriedOutJ += beforeJ - body.heatJ - kg * latentJPerKg;
+  }
+
+  /** Skimmate, leaks, and what runs over. */
+  #lose(skims: boolean, dtS: number): void {
+    const { design, display, sump } = this;
+    if (skims && this.skimmerOverflow !== null) this.#spill(sump, Math.min(this.skimmerOverflow.kgPerS * dtS, aboveThird(sump, this.#sumpStartKg)), this.skimmerOverflow.ontoPad);
+    else if (skims && this.#salt) this.#spill(sump, (design.skimKgPerDay * dtS) / SECONDS_PER_DAY, false);
+    for (const leak of this.leaks) {
+      const [body, startKg] = leak.from === 'display' ? [display, this.#weirKg] : [sump, this.#sumpStartKg];
+      this.#spill(body, Math.min(leak.kgPerS * dtS, aboveThird(body, startKg)), leak.ontoPad);
+    }
+    if (this.hasSump) this.#spill(sump, sump.kg - this.#sumpHoldsKg, true);
+    this.#spill(display, display.kg - this.#displayHoldsKg, true);
+    if (this.floorKg > 0) this.floorKg = Math.max(0, Math.min(FLOOR_HOLDS_KG, this.floorKg) - FLOOR_DRIES_KG_PER_S * dtS);
+  }
+
+  #spill(from: Body, kg: number, ontoPad: boolean): void {
+    if (kg <= 0) return;
+    const caught = this.#caught;
+    from.pour(caught, kg);
+    this.ledger.lostKg += caught.kg;
+    this.ledger.lostSaltKg += caught.saltKg;
+    this.ledger.carriedOutJ += caught.heatJ;
+    if (ontoPad) this.floorKg += caught.kg;
+    caught.clear();
   }
 
   #circulate(pump: Motor | null, dtS: number): void {
     const { display, sump, design } = this;
     let liftedKg = 0;
-    if (pump?.running === true) {
+    if (pump?.running === true && pump.airlocked) pump.load = 0;
+    else if (pump?.running === true) {
       // The intake sits low in the sump: it draws air when less than a fifth of the usual water is left.
       const availableKg = Math.max(0, sump.kg - 0.2 * this.#sumpStartKg);
       const wantedKg = design.returnKgPerS * Math.min(1.1, this.site.volts / this.site.nominalVolts) * dtS;
-      liftedKg = Math.min(wantedKg, availableKg);
+      liftedKg = Math.min(wantedKg * (1 - pump.clog), availableKg);
       pump.load = wantedKg > 0 ? liftedKg / wantedKg : 1;
     }
     // Head over the weir relaxes towards what the lifted flow sustains; the rest has gone over.
@@ -242,15 +341,16 @@ export class TankWorld {
     this.returnFlow = liftedKg / dtS;
   }
 
-  #topOff(pump: Motor | null, supply: number, dtS: number): void {
+  #topOff(pump: Motor | null, dtS: number): void {
     const { design, sump, ledger } = this;
     for (const reservoir of this.reservoirs.values()) reservoir.waterC += (this.site.roomC - reservoir.waterC) * (1 - Math.exp(-dtS / 14_400));
     const reservoir = this.reservoirs.values().next().value;
     if (reservoir === undefined) return;
     const below = this.#sumpStartKg - sump.kg;
-    if (below > design.floatPlayKg) this.floatDown = true;
+    if (this.floatJammed !== null) this.floatDown = this.floatJammed === 'down';
+    else if (below > design.floatPlayKg) this.floatDown = true;
     else if (below < 0) this.floatDown = false;
-    let flows = this.floatDown && supply > 0.6;
+    let flows = this.floatDown && this.site.volts > 0.6 * this.site.nominalVolts;
     if (pump !== null) {
       pump.called = this.floatDown;
       pump.load = reservoir.waterKg > 0 ? 1 : 0;
@@ -262,6 +362,11 @@ export class TankWorld {
     ledger.toppedOffKg += kg;
     ledger.carriedInJ += kg * this.#heatPerKgK * reservoir.waterC;
   }
+}
+
+/** What hangs in the water or is screwed into it high up runs dry once the water has fallen to it: a third of a body never leaves this way. */
+function aboveThird(body: Body, startKg: number): number {
+  return Math.max(0, body.kg - startKg / 3);
 }
 
 function levelMm(body: Body, surfaceM2: number): number {

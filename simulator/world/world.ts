@@ -1,15 +1,16 @@
 /** Every site and tank of a fleet, stepped together. */
 import type { Equipment, Fleet } from '../../src/domain/fleet.ts';
-import { HOUR, SECOND } from '../../src/domain/duration.ts';
+import { HOUR, MINUTE, SECOND } from '../../src/domain/duration.ts';
 import { randomSequence, streamKey, uniformAt } from '../random.ts';
 import type { Appliance } from './appliance.ts';
 import { Chiller } from './chiller.ts';
 import { designTank, usualC } from './design.ts';
 import { Heater } from './heater.ts';
+import { type Happening, Life } from './life.ts';
 import { Light } from './light.ts';
 import { Motor } from './motor.ts';
 import { Reservoir } from './reservoir.ts';
-import { SiteWorld } from './site.ts';
+import { calmSite, type SiteHabits, SiteWorld } from './site.ts';
 import { TankWorld } from './tank.ts';
 import { Thermostat } from './thermostat.ts';
 
@@ -26,16 +27,32 @@ const usualWatts: Record<Equipment['kind'], number> = {
 /** Share of the time each kind runs, for the start of its energy counter only. */
 const usualDuty: Partial<Record<Equipment['kind'], number>> = { heater: 0.35, chiller: 0.25, light: 0.4, 'top-off-pump': 0.01 };
 
+/**
+ * `calm`: tanks are visited once a week and otherwise left alone. `messy`: people feed, open lids, pause pumps, change water, wipe probes and refill
+ * when they think of it; afternoons are hot, weekends uncooled, doors open, and the mains blink. Nothing of it is a fault.
+ */
+export type Habits = 'calm' | 'messy';
+
+const messySite: SiteHabits = { hotAfternoonShare: 0.35, hotAfternoonK: 2.5, weekendK: 1, draughtSpread: 0.03 };
+/** Of all half hours, those in which the lamps flicker: once in three weeks. */
+const BLINK_SHARE = 1 / 1000;
+const BLINK_SLOT_MS = HOUR / 2;
+
 export class World {
   readonly sites: ReadonlyMap<string, SiteWorld>;
   readonly tanks: ReadonlyMap<string, TankWorld>;
   readonly seed: number;
   nowMs: number;
+  /** What people did, in order of planning; empty in a calm world. */
+  readonly happenings: Happening[] = [];
+  readonly #lives: readonly Life[];
+  readonly #blinks: readonly { readonly site: SiteWorld; readonly key: number }[];
 
-  constructor(fleet: Fleet, seed: number, startMs: number) {
+  constructor(fleet: Fleet, seed: number, startMs: number, habits: Habits = 'calm') {
     this.seed = seed;
     this.nowMs = startMs;
-    this.sites = new Map(fleet.sites.map((site) => [site.id, new SiteWorld(site, seed, startMs)]));
+    const siteHabits = habits === 'messy' ? messySite : calmSite;
+    this.sites = new Map(fleet.sites.map((site) => [site.id, new SiteWorld(site, seed, startMs, siteHabits)]));
     const tanks = fleet.tanks.map((tank): [string, TankWorld] => {
       const equipment = fleet.equipment.filter((piece) => piece.tankId === tank.id);
       const built = new TankWorld(designTank(tank, equipment, seed), found(this.sites, tank.siteId, 'site'));
@@ -43,6 +60,8 @@ export class World {
       return [tank.id, built];
     });
     this.tanks = new Map(tanks);
+    this.#lives = habits === 'messy' ? tanks.map(([, tank]) => new Life(tank, seed, this.happenings)) : [];
+    this.#blinks = habits === 'messy' ? [...this.sites.values()].map((site) => ({ site, key: streamKey(seed, `blinks ${site.id}`) })) : [];
   }
 
   /** One `STEP_MS` forward. */
@@ -50,8 +69,10 @@ export class World {
     const dtS = STEP_MS / SECOND;
     const nextMs = this.nowMs + STEP_MS;
     for (const site of this.sites.values()) site.step(nextMs, dtS);
+    for (const life of this.#lives) life.step(nextMs, dtS);
+    for (const { site, key } of this.#blinks) site.blinking = blinks(key, nextMs);
     for (const tank of this.tanks.values()) tank.step(dtS);
-    if (Math.floor(nextMs / HOUR) !== Math.floor(this.nowMs / HOUR)) for (const tank of this.tanks.values()) this.#visitIfDue(tank);
+    if (this.#lives.length === 0 && Math.floor(nextMs / HOUR) !== Math.floor(this.nowMs / HOUR)) for (const tank of this.tanks.values()) this.#visitIfDue(tank);
     this.nowMs = nextMs;
   }
 
@@ -80,6 +101,10 @@ export class World {
     return this.#appliance(id, 'pump', (piece) => piece instanceof Motor ? piece : null);
   }
 
+  appliance(id: string): Appliance {
+    return this.#appliance(id, 'appliance', (piece) => piece);
+  }
+
   reservoir(id: string): Reservoir {
     return found(this.tankOf(id).reservoirs, id, 'reservoir');
   }
@@ -96,6 +121,14 @@ export class World {
     const { hour, weekday } = tank.site.local;
     if (weekday === 1 + Math.floor(5 * uniformAt(key, 1)) && Math.floor(hour) === 9 + Math.floor(6 * uniformAt(key, 2))) tank.visit();
   }
+}
+
+/** Is this one of the ten to thirty seconds in which the mains are away, in a slot that has such? */
+function blinks(key: number, atMs: number): boolean {
+  const slot = Math.floor(atMs / BLINK_SLOT_MS);
+  if (uniformAt(key, slot) >= BLINK_SHARE) return false;
+  const beginMs = slot * BLINK_SLOT_MS + uniformAt(key ^ 1, slot) * (BLINK_SLOT_MS - MINUTE);
+  return atMs >= beginMs && atMs < beginMs + (10 + 20 * uniformAt(key ^ 2, slot)) * SECOND;
 }
 
 function install(tank: TankWorld, piece: Equipment, seed: number, startMs: number): void {
@@ -118,6 +151,7 @@ function install(tank: TankWorld, piece: Equipment, seed: number, startMs: numbe
     }
   })();
   appliance.energyKWh = Math.max(0, (startMs - METERS_SINCE_MS) / HOUR) * (watts / 1000) * (usualDuty[piece.kind] ?? 0.92);
+  appliance.circuit = piece.circuit;
   tank.add(appliance);
 }
 

@@ -10,7 +10,8 @@ const site: Site = {
 
 const plain: TankDesign = {
   id: 'bench-tank', water: 'reef', displayLitres: 200, sumpLitres: 0, displaySurfaceM2: 0.4, sumpSurfaceM2: 0, openShare: 0, displayLossWPerK: 0,
-  sumpLossWPerK: 0, rockJPerK: 0, returnKgPerS: 0, drainBackKg: 0, topOffKgPerS: 0.02, floatPlayKg: 0.5, salinity: 35, startC: 25,
+  sumpLossWPerK: 0, rockJPerK: 0, returnKgPerS: 0, drainBackKg: 0, topOffKgPerS: 0.02, floatPlayKg: 0.5, sumpHoldsLitres: 1e6, displayHoldsLitres: 1e6,
+  skimKgPerDay: 0, salinity: 35, startC: 25,
 };
 
 /** Loses nothing to anybody unless the design says so. */

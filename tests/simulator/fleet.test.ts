@@ -32,13 +32,13 @@ describe('the demo fleet', () => {
   });
 
   // Bands: veterinary textbook Table 13.1 (24–28 °C reef, 22–26 °C fish-only marine), Hadfield ch. A2 (28–35 g/L), common practice for fresh and cold.
-  it.each([['winter', Date.UTC(2026, 0, 5)], ['summer', Date.UTC(2026, 6, 6)]])('stays inside sane limits for 30 healthy days in %s', (_season, startMs) => {
+  it.each([['winter', Date.UTC(2026, 0, 5)], ['summer', Date.UTC(2026, 6, 6)]])('stays inside sane limits for 10 healthy days in %s', (_season, startMs) => {
     const bands = { reef: [24, 28], marine: [23.5, 27], fresh: [23, 28], cold: [11, 15] } as const;
-    const scenario = makeScenario({ fleet, seed: 3, startMs, history: { untilMs: startMs + 30 * DAY, everyMs: 15 * MINUTE } });
+    const scenario = makeScenario({ fleet, seed: 3, startMs, history: { untilMs: startMs + 10 * DAY, everyMs: 20 * MINUTE } });
     const points = new Map(fleet.points.map((point) => [point.id, point]));
     const tanks = new Map(fleet.tanks.map((tank) => [tank.id, tank]));
     let checked = 0;
-    for (let day = 1; day <= 30; day += 1) {
+    for (let day = 1; day <= 10; day += 1) {
       for (const { samples } of scenario.advance(startMs + day * DAY)) {
         for (const { pointId, value } of samples) {
           const point = points.get(pointId);
@@ -53,15 +53,15 @@ describe('the demo fleet', () => {
         }
       }
     }
-    expect(checked).toBeGreaterThan(20_000);
+    expect(checked).toBeGreaterThan(5000);
     for (const tank of scenario.world.tanks.values()) {
       expect(Math.abs(tank.display.salinity / tank.design.salinity - 1), tank.id).toBeLessThan(0.03);
       // 0.5–1.5 % of the volume a day is common practice; warm, well covered and cold tanks lose less.
-      const share = tank.ledger.evaporatedKg / 30 / tank.totalKg;
+      const share = tank.ledger.evaporatedKg / 10 / tank.totalKg;
       expect(share, tank.id).toBeLessThan(0.015);
       if (tank.design.water !== 'cold') expect(share, tank.id).toBeGreaterThan(0.0035);
       const starts = [...tank.appliances.values()].filter((piece) => 'starts' in piece).map((piece) => Number(Reflect.get(piece, 'starts')));
-      for (const count of starts) expect(count / (30 * 24), `${tank.id}: starts an hour`).toBeLessThan(6);
+      for (const count of starts) expect(count / (10 * 24), `${tank.id}: starts an hour`).toBeLessThan(6);
     }
   });
 });

@@ -69,8 +69,8 @@ describe('what is conserved', () => {
   it('what is poured in or leaks out by hand is in the balance too', () => {
     const tank = equipped();
     const { totalKg, saltKg, heatJ } = tank;
-    tank.byHand(5, 20);
-    tank.byHand(-10, 0);
+    tank.pourIn(5, 20);
+    expect(tank.takeOut(10, 'sump')).toBeCloseTo(10, 9);
     expect(tank.totalKg).toBeCloseTo(totalKg - 5, 9);
     expect(tank.saltKg).toBeLessThan(saltKg);
     expect(tank.heatJ - heatJ).toBeCloseTo(tank.ledger.carriedInJ - tank.ledger.carriedOutJ, 3);

@@ -52,7 +52,7 @@ describe('the demo timetable', () => {
   });
 
   it.each([1, 2, 3, 4, 5])('has something to ring about within two minutes of going live, seed %d', (seed) => {
-    const scenario = makeScenario({ fleet, seed, startMs: liveMs - 2 * DAY, timetable: demoTimetable(liveMs) });
+    const scenario = makeScenario({ fleet, seed, startMs: liveMs - DAY / 2, timetable: demoTimetable(liveMs) });
     scenario.skip(liveMs);
     scenario.advance(liveMs + 2 * MINUTE);
     const bar = scenario.world.tank('bar-fresh');
