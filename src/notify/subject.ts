@@ -38,6 +38,7 @@ function leadOf({ alarm, page, nowMs }: PageFacts): string {
   if (page.reason === 'returned') return `OVER after ${showSpan((alarm.returnedMs ?? nowMs) - alarm.beganMs)},`;
   if (alarm.returnedMs !== null) return `${word}, over by now,`;
   if (page.reason === 'escalated' || page.reason === 'repeated') return `${word} unanswered ${showSpan(nowMs - alarm.openedMs)},`;
+  if (page.reason === 'surfaced') return `${word} still, its cause is over,`;
   if (page.reason === 'morning') return `${word} for ${showSpan(nowMs - alarm.beganMs)},`;
   return word;
 }

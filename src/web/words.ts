@@ -143,7 +143,7 @@ export const words = {
     needReason: 'write the reason, so that the next person knows',
     needHours: 'write for how many hours, from 0.25 to 720',
     pageState: { queued: 'waiting to be sent', claimed: 'being sent', 'handed-over': 'handed to the mail server', refused: 'refused' } satisfies Record<PageState, string>,
-    pageReason: { opened: 'opened', escalated: 'nobody acknowledged', repeated: 'again', morning: 'waited for the morning', returned: 'back to normal', test: 'test' } satisfies Record<PageReason, string>,
+    pageReason: { opened: 'opened', escalated: 'nobody acknowledged', repeated: 'again', morning: 'waited for the morning', surfaced: 'its cause is over', returned: 'back to normal', test: 'test' } satisfies Record<PageReason, string>,
     pageTry: (n: number): string => many(n, 'try', 'tries'),
     lastError: (error: string): string => `last error: ${error}`,
     tankLink: 'To the tank',

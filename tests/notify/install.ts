@@ -73,6 +73,7 @@ export const alarm: Alarm = {
     { label: 'Warming', value: 1.23456, },
   ],
   escalation: { nextStep: 1, dueMs: nowMs + 5 * MINUTE, paged: ['ana'] },
+  cause: null,
 };
 
 export const page: Page = { id: '12-0-ana', alarmId: 12, personId: 'ana', reason: 'opened', createdMs: nowMs };

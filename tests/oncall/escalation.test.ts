@@ -11,7 +11,7 @@ const rota: Rota = {
 };
 const alarmOf = (priority: Alarm['policy']['priority']): Alarm => ({
   id: 3, ruleId: 't/limit/x', ruleKind: 'limit', tankId: 't', siteId: 's', title: 'X', policy: { priority, onDelayMs: 0, offDelayMs: 0 }, state: 'unacknowledged',
-  beganMs: 0, openedMs: 0, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null, closedMs: null, summary: '', evidence: [], escalation: { nextStep: 0, dueMs: null, paged: [] },
+  beganMs: 0, openedMs: 0, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null, closedMs: null, summary: '', evidence: [], escalation: { nextStep: 0, dueMs: null, paged: [] }, cause: null,
 });
 
 test('urgent: the first at once, the second five minutes later, then both again after half an hour', () => {

@@ -1,0 +1,122 @@
+/**
+ * What explains an alarm right now, and how long it waits for an explanation. Decided from stored state alone (statuses and open alarms), never from
+ * the present time or the order of a batch, so that a restart or another batch size finds the same.
+ *
+ * - A cause counts while its own alarm is open and its condition holds. One that a person has put aside explains nothing: a single shelf
+ *   must not silence ten alarms unseen. One that is itself suppressed behind its cause goes on explaining.
+ * - It keeps quiet only what is no more urgent than the alarm that somebody is rung for: the root of the chain. What is more urgent rings, and names it.
+ * - It may begin later than what it explains, because it is slower to show, by `causeLagMs` at most.
+ * - Before a condition rings that something could explain, it has been true for `glanceMs` (its on-delay counts), so that sensors that report seconds later are
+ *   heard. While a cause is in its own on-delay, it waits for that, `mostHeldBackMs` at most.
+ */
+import type { Explanation } from '../alarms/lifecycle.ts';
+import { type Alarm, type AlarmStatus, isBehindCause, type Priority, urgencyOf } from '../domain/alarm.ts';
+import { HOUR, MINUTE } from '../domain/duration.ts';
+import { type PossibleCause, possibleCauses } from '../rules/causes.ts';
+import type { Rule } from '../rules/contract.ts';
+
+/** A condition that something could explain is true for this long at least before it rings. */
+export const glanceMs = MINUTE;
+/** However long the on-delay of a possible cause is, or however often it begins anew. */
+export const mostHeldBackMs = 15 * MINUTE;
+/** A cause that began this much after its consequence does not explain it. */
+export const causeLagMs = HOUR;
+
+export interface Life {
+  status(ruleId: string): AlarmStatus | null;
+  alarm(alarmId: number): Alarm | null;
+}
+
+export class Causes {
+  readonly #life: Life;
+  readonly #causes: ReadonlyMap<string, readonly PossibleCause[]>;
+  readonly #consequences = new Map<string, string[]>();
+
+  constructor(rules: readonly Rule[], life: Life) {
+    this.#life = life;
+    this.#causes = possibleCauses(rules);
+    for (const [ruleId, causes] of this.#causes) {
+      for (const { cause } of causes) {
+        const known = this.#consequences.get(cause.id);
+        if (known === undefined) this.#consequences.set(cause.id, [ruleId]);
+        else known.push(ruleId);
+      }
+    }
+    for (const list of this.#consequences.values()) list.sort();
+  }
+
+  /** Rules that this one could explain, by id. */
+  consequencesOf(ruleId: string): readonly string[] {
+    return this.#consequences.get(ruleId) ?? [];
+  }
+
+  /** What of a cause its consequences depend on: while this stays the same, nothing changes for them. */
+  faceOf(ruleId: string): string {
+    const status = this.#life.status(ruleId);
+    if (status === null) return '';
+    const alarm = this.#openAlarm(status);
+    if (alarm !== null) return `${alarm.id} ${this.#told(alarm).policy.priority}`;
+    return isPending(status) ? `due ${status.dueMs}` : '';
+  }
+
+  /** @param status of the rule, which may be a step ahead of what is stored. */
+  explain(rule: Rule, status: AlarmStatus, nowMs: number): Explanation {
+    const causes = this.#causes.get(rule.id);
+    if (causes === undefined) return { kind: 'none' };
+    const own = status.alarmId === null ? null : this.#life.alarm(status.alarmId);
+    const policy = own?.policy ?? rule.policy;
+    const beganMs = (status.condition === 'clear' ? status.verdictSinceMs : own?.beganMs) ?? nowMs;
+    const heldBackMs = status.heldBackMs ?? nowMs;
+    let louder: Explanation | null = null;
+    let couldExplain = false;
+    let pendingMs: number | null = null;
+    for (const { cause, sides } of causes) {
+      const its = this.#life.status(cause.id);
+      if (its === null || !sides.some((side) => side === null || side === status.breach?.side)) continue;
+      const alarm = this.#openAlarm(its);
+      if (alarm !== null) {
+        if (alarm.beganMs - beganMs > causeLagMs && own?.cause?.alarmId !== alarm.id) continue;
+        const quiet = keepsQuiet(this.#told(alarm).policy.priority, policy.priority);
+        const explained: Explanation = { kind: 'explained', cause: { alarmId: alarm.id, ruleId: cause.id, title: alarm.title, quiet } };
+        if (quiet) return explained;
+        louder ??= explained;
+        continue;
+      }
+      if (its.hold !== null || !keepsQuiet(cause.policy.priority, policy.priority)) continue;
+      couldExplain = true;
+      if (isPending(its) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= causeLagMs) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
+    }
+    if (couldExplain) {
+      const untilMs = Math.max(
+        pendingMs === null ? 0 : Math.min(pendingMs, heldBackMs + mostHeldBackMs),
+        heldBackMs + Math.max(0, glanceMs - policy.onDelayMs),
+      );
+      if (untilMs > nowMs) return { kind: 'wait', untilMs };
+    }
+    return louder ?? { kind: 'none' };
+  }
+
+  /** The alarm of a rule, while it can explain others. */
+  #openAlarm(status: AlarmStatus): Alarm | null {
+    if (status.condition === 'clear' || status.alarmId === null) return null;
+    const alarm = this.#life.alarm(status.alarmId);
+    return alarm !== null && (status.hold === null || isBehindCause(alarm)) ? alarm : null;
+  }
+
+  /** The alarm for which somebody is rung: itself, or the one it is suppressed behind. */
+  #told(alarm: Alarm): Alarm {
+    let told = alarm;
+    // Kinds that explain each other have no circle; the bound is for a fleet file changed under an open alarm.
+    for (let step = 0; step < 20 && isBehindCause(told) && told.cause !== null; step += 1) {
+      const above = this.#life.alarm(told.cause.alarmId);
+      if (above === null) break;
+      told = above;
+    }
+    return told;
+  }
+}
+
+const keepsQuiet = (cause: Priority, consequence: Priority): boolean => urgencyOf(cause) <= urgencyOf(consequence);
+
+/** True, and in its own delay. */
+const isPending = ({ condition, verdict, dueMs, hold }: AlarmStatus): boolean => condition === 'clear' && verdict === 'breached' && dueMs !== null && hold === null;
