@@ -83,6 +83,7 @@ test('a new point is judged, from the next delivery on; one that is gone is refu
   await engine.settle();
   expect(delivered).toEqual([1]);
   expect(engine.view.latest(room.id)).toMatchObject({ value: 30 });
+  // Judged, and held back for a moment: the pump or the heater of the tank might explain it.
   expect(engine.view.statuses.get(`${tank}/limit/sump-temperature`)).toMatchObject({ verdict: 'breached', heldBackMs: expect.any(Number) });
   await engine.applyFleet(fleet, rulesOf(fleet));
   expect(engine.view.latest(room.id)).toBeNull();
