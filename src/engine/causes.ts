@@ -5,6 +5,8 @@
  * - A cause counts while its own alarm is open and its condition holds. One that a person has put aside explains nothing: a single shelf
  *   must not silence ten alarms unseen. One that is itself suppressed behind its cause goes on explaining.
  * - It keeps quiet only what is no more urgent than the alarm that somebody is rung for: the root of the chain. What is more urgent rings, and names it.
+ * - One whose own rule has turned to unknown explains what begins within `unconfirmedMs` of it, and nothing new after that: nobody knows whether it still
+ *   holds, and a meter that died with the mains must not keep a site quiet for days.
  * - It may begin later than what it explains, because it is slower to show, by `causeLagMs` at most.
  * - Before a condition rings that something could explain, it has been true for `glanceMs` (its on-delay counts), so that sensors that report seconds later are
  *   heard. While a cause is in its own on-delay, it waits for that, `mostHeldBackMs` at most.
@@ -21,6 +23,8 @@ export const glanceMs = MINUTE;
 export const mostHeldBackMs = 15 * MINUTE;
 /** A cause that began this much after its consequence does not explain it. */
 export const causeLagMs = HOUR;
+/** A cause that cannot be confirmed any more explains what begins within this time of it. */
+export const unconfirmedMs = 6 * HOUR;
 
 export interface Life {
   status(ruleId: string): AlarmStatus | null;
@@ -75,7 +79,7 @@ export class Causes {
       if (its === null || !sides.some((side) => side === null || side === status.breach?.side)) continue;
       const alarm = this.#openAlarm(its);
       if (alarm !== null) {
-        if (alarm.beganMs - beganMs > causeLagMs && own?.cause?.alarmId !== alarm.id) continue;
+        if (own?.cause?.alarmId !== alarm.id && !isNear(alarm, its, beganMs)) continue;
         const quiet = keepsQuiet(this.#told(alarm).policy.priority, policy.priority);
         const explained: Explanation = { kind: 'explained', cause: { alarmId: alarm.id, ruleId: cause.id, title: alarm.title, quiet } };
         if (quiet) return explained;
@@ -117,6 +121,10 @@ export class Causes {
 }
 
 const keepsQuiet = (cause: Priority, consequence: Priority): boolean => urgencyOf(cause) <= urgencyOf(consequence);
+
+/** Did what began at `beganMs` begin at a time for which the cause speaks? */
+const isNear = (cause: Alarm, its: AlarmStatus, beganMs: number): boolean =>
+  cause.beganMs - beganMs <= causeLagMs && (its.verdict !== 'unknown' || beganMs - cause.beganMs <= unconfirmedMs);
 
 /** True, and in its own delay. */
 const isPending = ({ condition, verdict, dueMs, hold }: AlarmStatus): boolean => condition === 'clear' && verdict === 'breached' && dueMs !== null && hold === null;

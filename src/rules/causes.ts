@@ -41,9 +41,8 @@ const withoutMains = [
 /** In order of preference: what several lines explain goes behind the first of them. */
 export const causeLines: readonly CauseLine[] = [
   { cause: 'site-power-lost', explains: withoutMains, scope: 'site' },
-  { cause: 'site-power-lost', explains: valueKinds, scope: 'site', side: 'low', of: temperature },
-  // A tank that a chiller cooled warms up without it; the sump of one whose pump stands fills from the display.
-  { cause: 'site-power-lost', explains: valueKinds, scope: 'site', side: 'high', of: temperature },
+  // Tanks cool down, or warm up where a chiller cooled them; the sump of one whose pump stands fills from the display.
+  { cause: 'site-power-lost', explains: valueKinds, scope: 'site', of: temperature },
   { cause: 'site-power-lost', explains: ['sump-high', 'sump-low'], scope: 'site' },
   { cause: 'circuit-lost', explains: ['return-pump-stopped', 'heater-not-heating', 'chiller-without-cooling', 'top-off-missing'], scope: 'circuit' },
   { cause: 'silent-gateway', explains: ['silent-point'], scope: 'gateway' },
@@ -52,10 +51,11 @@ export const causeLines: readonly CauseLine[] = [
   { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: level, causeEquipment: ['return-pump'] },
   { cause: 'return-pump-stopped', explains: ['sump-high', 'sump-low', 'top-off-missing', 'chiller-short-cycling', 'sensors-disagree'], scope: 'tank', causeEquipment: ['return-pump'] },
   { cause: 'heater-stuck-on', explains: valueKinds, scope: 'tank', side: 'high', of: temperature },
-  { cause: 'heater-stuck-on', explains: ['heater-fighting-chiller', 'heater-at-limit', 'chiller-losing-capacity'], scope: 'tank' },
+  { cause: 'heater-stuck-on', explains: ['heater-at-limit'], scope: 'equipment' },
+  { cause: 'heater-stuck-on', explains: ['heater-fighting-chiller', 'chiller-losing-capacity'], scope: 'tank' },
   { cause: 'heater-not-heating', explains: valueKinds, scope: 'tank', side: 'low', of: temperature },
   { cause: 'heater-weak', explains: valueKinds, scope: 'tank', side: 'low', of: temperature },
-  { cause: 'heater-weak', explains: ['heater-at-limit'], scope: 'tank' },
+  { cause: 'heater-weak', explains: ['heater-at-limit'], scope: 'equipment' },
   { cause: 'chiller-without-cooling', explains: valueKinds, scope: 'tank', side: 'high', of: temperature },
   { cause: 'top-off-empty', explains: ['top-off-missing', 'sump-low'], scope: 'tank' },
   { cause: 'top-off-missing', explains: ['sump-low'], scope: 'tank' },
