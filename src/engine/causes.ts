@@ -14,6 +14,7 @@
 import type { Explanation } from '../alarms/lifecycle.ts';
 import { type Alarm, type AlarmStatus, isBehindCause, type Priority, urgencyOf } from '../domain/alarm.ts';
 import { HOUR, MINUTE } from '../domain/duration.ts';
+import { rootOf } from '../domain/explained.ts';
 import { type PossibleCause, possibleCauses } from '../rules/causes.ts';
 import type { Rule } from '../rules/contract.ts';
 
@@ -107,16 +108,8 @@ export class Causes {
     return alarm !== null && (status.hold === null || isBehindCause(alarm)) ? alarm : null;
   }
 
-  /** The alarm for which somebody is rung: itself, or the one it is suppressed behind. */
   #told(alarm: Alarm): Alarm {
-    let told = alarm;
-    // Kinds that explain each other have no circle; the bound is for a fleet file changed under an open alarm.
-    for (let step = 0; step < 20 && isBehindCause(told) && told.cause !== null; step += 1) {
-      const above = this.#life.alarm(told.cause.alarmId);
-      if (above === null) break;
-      told = above;
-    }
-    return told;
+    return rootOf(alarm, (id) => this.#life.alarm(id));
   }
 }
 

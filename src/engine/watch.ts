@@ -11,6 +11,7 @@ import { type Alarm, type AlarmStatus, type Escalation, isBehindCause } from '..
 import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import { MINUTE, showDuration } from '../domain/duration.ts';
+import { explainedBy } from '../domain/explained.ts';
 import type { Fleet, Point, Site } from '../domain/fleet.ts';
 import { showLocal } from '../domain/local-time.ts';
 import type { Outage } from '../domain/outage.ts';
@@ -453,11 +454,9 @@ export class Watch {
 
   /** Whoever takes the cause takes what it explains: one tap, as there was one page. */
   #acknowledgeExplained(alarmId: number, by: string, nowMs: number, into: BatchBuilder): void {
-    for (const alarm of [...this.openAlarms.values()].sort((a, b) => a.id - b.id)) {
-      const watched = this.#watched.get(alarm.ruleId);
-      if (alarm.cause?.alarmId !== alarmId || !alarm.cause.quiet || watched === undefined) continue;
-      if (alarm.state === 'unacknowledged') this.#live(watched, { type: 'acknowledge', by }, nowMs, into, { withAlarmId: alarmId });
-      this.#acknowledgeExplained(alarm.id, by, nowMs, into);
+    for (const { state, cause, ruleId } of explainedBy(alarmId, [...this.openAlarms.values()])) {
+      const watched = this.#watched.get(ruleId);
+      if (state === 'unacknowledged' && cause?.quiet === true && watched !== undefined) this.#live(watched, { type: 'acknowledge', by }, nowMs, into, { withAlarmId: alarmId });
     }
   }
 
