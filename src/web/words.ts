@@ -105,6 +105,17 @@ export const words = {
     noRule: 'There is no such rule on this tank.',
   },
 
+  causes: {
+    explainsAlso: 'Explains also',
+    help: 'Nobody is called for these while this alarm lasts. What outlives it by some minutes calls by itself.',
+    explainedBy: (quiet: boolean, isOpen: boolean): { readonly before: string; readonly after: string } => ({
+      before: isOpen ? 'Explained by ' : 'Was explained by ',
+      after: quiet ? '.' : ', but more urgent than that: it calls all the same.',
+    }),
+    explains: (titles: readonly string[]): string => `explains also: ${titles.slice(0, 3).join(', ')}${titles.length > 3 ? ` and ${many(titles.length - 3, 'more', 'more')}` : ''}`,
+    atTank: (name: string): string => `at ${name}`,
+  },
+
   alarms: {
     title: 'Alarms', open: 'Open', past: 'Past', noneOpen: 'No alarm is open.', nonePast: 'No past alarms.', tank: 'Tank', allTanks: 'All tanks', filter: 'Show',
     began: (time: string, lasting: string): string => `began ${time}, lasting ${lasting}`,
