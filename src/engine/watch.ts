@@ -200,7 +200,8 @@ export class Watch {
     });
     for (const watched of this.#watched.values()) {
       const { rule, status, wakeAtMs } = watched;
-      const inGrace = status.hold !== null && status.hold.kind === 'suppressed' && status.hold.untilMs !== null ? { ...status.hold, untilMs: status.hold.untilMs + pausedMs } : null;
+      const alarm = this.#openAlarm(watched);
+      const inGrace = alarm !== null && isBehindCause(alarm) && status.hold !== null && status.hold.untilMs !== null ? { ...status.hold, untilMs: status.hold.untilMs + pausedMs } : null;
       if (status.dueMs !== null || inGrace !== null) {
         const heldBackMs = status.heldBackMs === null ? null : status.heldBackMs + pausedMs;
         const shifted: AlarmStatus = { ...status, heldBackMs, dueMs: status.dueMs === null ? null : status.dueMs + pausedMs, hold: inGrace ?? status.hold };

@@ -101,7 +101,7 @@ export const words = {
     missing: (what: string): string => `cannot judge: ${what}`,
     unshelve: 'Unshelve', returnToService: 'Return to service', takeOut: 'Take out of service',
     holdOne: 'Hold a rule back …',
-    held: (how: string, by: string, since: string, until: string | null, why: string): string => `${how} by ${by} since ${since}${until === null ? '' : `, until ${until}`}: ${why}`,
+    held: (how: string, by: string, since: string, until: string | null, why: string): string => `${how}${by === 'tankbell' ? '' : ` by ${by}`} since ${since}${until === null ? '' : `, until ${until}`}: ${why}`,
     noRule: 'There is no such rule on this tank.',
   },
 
