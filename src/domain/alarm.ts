@@ -99,14 +99,17 @@ export interface Escalation {
   readonly dueMs: number | null;
   /** Who has been paged. */
   readonly paged: readonly string[];
-  /** The step that is paged because the alarm outlived its cause. */
-  readonly surfacedStep?: number;
+  /** It has outlived its cause: the step that is paged for that, and since when it asks for somebody. */
+  readonly surfaced?: { readonly step: number; readonly atMs: number };
 }
 
 export const isOpen = (alarm: Alarm): boolean => alarm.closedMs === null;
 
 /** Suppressed by its cause, not put aside by a person. */
 export const isBehindCause = (alarm: Alarm): boolean => alarm.state === 'suppressed' && alarm.cause !== null;
+
+/** Since when somebody should have answered: not while it was suppressed. */
+export const asksSinceMs = (alarm: Alarm): number => alarm.escalation.surfaced?.atMs ?? alarm.openedMs;
 
 /** 0 is the most urgent. */
 export const urgencyOf = (priority: Priority): number => priorities.indexOf(priority);

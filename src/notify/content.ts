@@ -1,5 +1,5 @@
 /** What a message says, section by section, before it becomes text or HTML: so both always say the same. */
-import { type Alarm, isBehindCause } from '../domain/alarm.ts';
+import { type Alarm, asksSinceMs, isBehindCause } from '../domain/alarm.ts';
 import { show, showLitres } from '../domain/units.ts';
 import type { Evidence } from '../domain/verdict.ts';
 import type { PageFacts } from './facts.ts';
@@ -118,9 +118,9 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   const others = facts.onCall.paged.filter((name) => name !== facts.person.name);
   const open = alarm.acknowledgedMs === null && alarm.returnedMs === null;
   if (page.reason === 'escalated' && open) {
-    lines.push(`You are paged because nobody has acknowledged it in ${showSpan(nowMs - alarm.openedMs)}${others.length > 0 ? `; ${listOf(others)} ${others.length > 1 ? 'were' : 'was'} paged before you` : ''}.`);
+    lines.push(`You are paged because nobody has acknowledged it in ${showSpan(nowMs - asksSinceMs(alarm))}${others.length > 0 ? `; ${listOf(others)} ${others.length > 1 ? 'were' : 'was'} paged before you` : ''}.`);
   }
-  if (page.reason === 'repeated' && open) lines.push(`Still nobody has acknowledged it after ${showSpan(nowMs - alarm.openedMs)}: you are paged again.`);
+  if (page.reason === 'repeated' && open) lines.push(`Still nobody has acknowledged it after ${showSpan(nowMs - asksSinceMs(alarm))}: you are paged again.`);
   if (page.reason === 'surfaced') lines.push('It came with another alarm that explained it. That one is over, or was put aside; this is still true, so you are paged for it now.');
   if (page.reason === 'morning') {
     lines.push(alarm.policy.priority === 'high'

@@ -37,7 +37,7 @@ export function startEscalation(alarm: Alarm, rota: Rota, nowMs: number): Escala
 /** The alarm has outlived its cause and asks for somebody from `fromMs` on. */
 export function resumeEscalation(alarm: Alarm, rota: Rota, fromMs: number): Escalation {
   const started = startEscalation(alarm, rota, fromMs);
-  return started.dueMs === null ? started : { ...started, surfacedStep: started.nextStep };
+  return started.dueMs === null ? started : { ...started, surfaced: { step: started.nextStep, atMs: fromMs } };
 }
 
 /** The deadline has passed: page the person whose turn it is and set the next deadline. */
@@ -87,7 +87,7 @@ function notBeforeDay(alarm: Alarm, rota: Rota, turn: number, wantedMs: number):
 }
 
 function reasonOf(alarm: Alarm, turn: number, steps: number, nowMs: number): PageReason {
-  if (turn === alarm.escalation.surfacedStep) return 'surfaced';
+  if (turn === alarm.escalation.surfaced?.step) return 'surfaced';
   if (turn >= steps) return 'repeated';
   if (turn > 0) return 'escalated';
   // Pages of priority `high` that waited for the day say so.

@@ -63,6 +63,12 @@ it('says why somebody is paged for what outlived its cause', () => {
   expect(surfaced.text).toContain('It came with another alarm that explained it. That one is over, or was put aside; this is still true, so you are paged for it now.');
 });
 
+it('counts from when it surfaced how long nobody has answered, not from when it was suppressed', () => {
+  const escalated = { ...facts, client: null, page: { ...page, reason: 'escalated' as const }, alarm: { ...alarm, openedMs: nowMs - 90 * MINUTE, escalation: { ...alarm.escalation, surfaced: { step: 0, atMs: nowMs - 5 * MINUTE } } } };
+  expect(composePage(escalated).subject).toMatch(/^URGENT unanswered 5 min, /);
+  expect(composePage(escalated).text).toContain('nobody has acknowledged it in 5 min');
+});
+
 it('names the cause of what rings all the same, because it is more urgent', () => {
   const text = composePage({ ...facts, alarm: { ...alarm, cause: { alarmId: 3, ruleId: 'x', title: 'Heater 2 weak', quiet: false } } }).text;
   expect(text).toContain('Another alarm explains it: Heater 2 weak. This one is more urgent, so you are paged for it all the same.');
