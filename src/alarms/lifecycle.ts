@@ -14,7 +14,7 @@
  * anybody is rung. What explains what is not known here: `LifeFacts.explain` is asked. Somebody who has been rung already keeps the alarm: it is only
  * shown as explained. When the cause is over, a grace begins; what is still true after it asks for somebody from then on, by its own policy.
  */
-import { type Alarm, type AlarmCause, type AlarmState, type AlarmStatus, type BaseState, type Hold, isBehindCause } from '../domain/alarm.ts';
+import { type Alarm, type AlarmCause, type AlarmState, type AlarmStatus, type BaseState, type Hold, isBehindCause, type Priority, urgencyOf } from '../domain/alarm.ts';
 import { MINUTE } from '../domain/duration.ts';
 import type { Verdict } from '../domain/verdict.ts';
 
@@ -66,6 +66,8 @@ export interface LifeFacts extends Pick<Alarm, 'ruleId' | 'ruleKind' | 'tankId' 
   readonly nextAlarmId: number;
   /** Asked when the alarm would ring; left out: nothing explains it. */
   readonly explain?: (status: AlarmStatus, nowMs: number) => Explanation;
+  /** Asked when the alarm opens: the priority of the most urgent of what it explains and nobody has been rung for yet; `null`: nothing. Left out: nothing. */
+  readonly leadsTo?: (status: AlarmStatus) => Priority | null;
 }
 
 /** When a cause is over, what it explained has this long, or its own on-delay if that is longer, to end as well. */
@@ -188,11 +190,17 @@ const behind = (cause: AlarmCause, sinceMs: number): Hold => ({ kind: 'suppresse
 function opened(status: AlarmStatus, facts: LifeFacts, nowMs: number): Alarm {
   return {
     id: facts.nextAlarmId, ruleId: facts.ruleId, ruleKind: facts.ruleKind, tankId: facts.tankId, siteId: facts.siteId, title: facts.title,
-    policy: facts.policy, state: 'unacknowledged', beganMs: status.verdictSinceMs ?? nowMs, openedMs: nowMs,
+    policy: { ...facts.policy, priority: openingPriority(status, facts) }, state: 'unacknowledged', beganMs: status.verdictSinceMs ?? nowMs, openedMs: nowMs,
     acknowledgedMs: null, acknowledgedBy: null, returnedMs: null, closedMs: null,
     summary: status.breach?.summary ?? '', evidence: status.breach?.evidence ?? [],
     escalation: { nextStep: 0, dueMs: null, paged: [] }, cause: null,
   };
+}
+
+/** A dead strip is as urgent as the pump that stands because of it: then the strip rings at once, and the pump need not. */
+function openingPriority(status: AlarmStatus, { policy, leadsTo }: LifeFacts): Priority {
+  const most = policy.priority === 'journal' ? null : (leadsTo?.(status) ?? null);
+  return most !== null && urgencyOf(most) < urgencyOf(policy.priority) ? most : policy.priority;
 }
 
 /** To unacknowledged: opens an alarm, or wakes the one that is open. */

@@ -7,6 +7,8 @@
  * - It keeps quiet only what is no more urgent than the alarm that somebody is rung for: the root of the chain. What is more urgent rings, and names it.
  * - One whose own rule has turned to unknown explains what begins within `unconfirmedMs` of it, and nothing new after that: nobody knows whether it still
  *   holds, and a meter that died with the mains must not keep a site quiet for days.
+ * - An alarm opens as urgent as the most urgent condition that it explains and nobody has been rung for yet (`leadsTo`): one page, and at once. What
+ *   becomes more urgent afterwards rings by itself: somebody has to get up for it.
  * - It may begin later than what it explains, because it is slower to show, by `causeLagMs` at most.
  * - Before a condition rings that something could explain, it has been true for `glanceMs` (its on-delay counts), so that sensors that report seconds later are
  *   heard. While a cause is in its own on-delay, it waits for that, `mostHeldBackMs` at most.
@@ -15,7 +17,7 @@ import type { Explanation } from '../alarms/lifecycle.ts';
 import { type Alarm, type AlarmStatus, isBehindCause, type Priority, urgencyOf } from '../domain/alarm.ts';
 import { HOUR, MINUTE } from '../domain/duration.ts';
 import { rootOf } from '../domain/explained.ts';
-import { type PossibleCause, possibleCauses } from '../rules/causes.ts';
+import { type PossibleCause, possibleCauses, speaksFor } from '../rules/causes.ts';
 import type { Rule } from '../rules/contract.ts';
 
 /** A condition that something could explain is true for this long at least before it rings. */
@@ -30,16 +32,20 @@ export const unconfirmedMs = 6 * HOUR;
 export interface Life {
   status(ruleId: string): AlarmStatus | null;
   alarm(alarmId: number): Alarm | null;
+  /** State of the rule itself. */
+  state(ruleId: string): unknown;
 }
 
 export class Causes {
   readonly #life: Life;
   readonly #causes: ReadonlyMap<string, readonly PossibleCause[]>;
   readonly #consequences = new Map<string, string[]>();
+  readonly #rules: ReadonlyMap<string, Rule>;
 
   constructor(rules: readonly Rule[], life: Life) {
     this.#life = life;
     this.#causes = possibleCauses(rules);
+    this.#rules = new Map(rules.map((rule) => [rule.id, rule]));
     for (const [ruleId, causes] of this.#causes) {
       for (const { cause } of causes) {
         const known = this.#consequences.get(cause.id);
@@ -80,6 +86,7 @@ export class Causes {
       if (its === null || !sides.some((side) => side === null || side === status.breach?.side)) continue;
       const alarm = this.#openAlarm(its);
       if (alarm !== null) {
+        if (!speaksFor(cause, this.#life.state(cause.id), rule)) continue;
         if (own?.cause?.alarmId !== alarm.id && !isNear(alarm, its, beganMs)) continue;
         const quiet = keepsQuiet(this.#told(alarm).policy.priority, policy.priority);
         const explained: Explanation = { kind: 'explained', cause: { alarmId: alarm.id, ruleId: cause.id, title: alarm.title, quiet } };
@@ -89,7 +96,7 @@ export class Causes {
       }
       if (its.hold !== null || !keepsQuiet(cause.policy.priority, policy.priority)) continue;
       couldExplain = true;
-      if (isPending(its) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= causeLagMs) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
+      if (isPending(its) && speaksFor(cause, this.#life.state(cause.id), rule) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= causeLagMs) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
     }
     if (couldExplain) {
       const untilMs = Math.max(
@@ -99,6 +106,29 @@ export class Causes {
       if (untilMs > nowMs) return { kind: 'wait', untilMs };
     }
     return louder ?? { kind: 'none' };
+  }
+
+  /**
+   * The priority of the most urgent condition that an alarm of this rule would explain and nobody has been rung for: in its own delay, held back, or waiting for the
+   * morning. What has rung already has its person. `null`: there is none.
+   */
+  leadsTo(rule: Rule, status: AlarmStatus): Priority | null {
+    const beganMs = status.verdictSinceMs;
+    let most: Priority | null = null;
+    for (const id of this.consequencesOf(rule.id)) {
+      const its = this.#life.status(id);
+      const possible = this.#causes.get(id)?.find(({ cause }) => cause.id === rule.id);
+      if (its === null || possible === undefined || its.verdict !== 'breached' || its.hold !== null) continue;
+      if (!possible.sides.some((side) => side === null || side === its.breach?.side)) continue;
+      const own = its.alarmId === null ? null : this.#life.alarm(its.alarmId);
+      if (its.condition === 'breached' && (own?.state !== 'unacknowledged' || own.escalation.paged.length > 0)) continue;
+      if (beganMs !== null && its.verdictSinceMs !== null && beganMs - its.verdictSinceMs > causeLagMs) continue;
+      const consequence = this.#rules.get(id);
+      if (consequence === undefined || !speaksFor(rule, this.#life.state(rule.id), consequence)) continue;
+      const { priority } = own?.policy ?? consequence.policy;
+      if (most === null || urgencyOf(priority) < urgencyOf(most)) most = priority;
+    }
+    return most;
   }
 
   /** The alarm of a rule, while it can explain others. */

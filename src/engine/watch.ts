@@ -39,7 +39,7 @@ export const downtimeBoundMs = 90_000;
 
 interface Watched {
   readonly rule: Rule;
-  readonly facts: Omit<LifeFacts, 'nextAlarmId' | 'explain'> & Required<Pick<LifeFacts, 'explain'>>;
+  readonly facts: Omit<LifeFacts, 'nextAlarmId'>;
   state: unknown;
   wakeAtMs: number | null;
   status: AlarmStatus;
@@ -85,7 +85,7 @@ export class Watch {
     this.#sites = fleet.sites;
     this.#curves = curvesOf(stored.calibrations);
     for (const outage of stored.outages) this.#outages.set(outage.id, outage);
-    this.#causes = new Causes(rules, { status: (ruleId) => this.statuses.get(ruleId) ?? null, alarm: (id) => this.openAlarms.get(id) ?? null });
+    this.#causes = new Causes(rules, { status: (ruleId) => this.statuses.get(ruleId) ?? null, alarm: (id) => this.openAlarms.get(id) ?? null, state: (ruleId) => this.#watched.get(ruleId)?.state });
 
     const storedStates = new Map(stored.ruleStates.map((row) => [row.ruleId, row]));
     const known = new Set<string>();
@@ -102,6 +102,7 @@ export class Watch {
         facts: {
           ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy,
           explain: (now, nowMs) => this.#causes.explain(rule, now, nowMs),
+          leadsTo: (now) => this.#causes.leadsTo(rule, now),
         },
         state: restored === null ? rule.kind.initial : restored.state,
         wakeAtMs: restored === null ? null : (row?.wakeAtMs ?? null),

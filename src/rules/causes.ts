@@ -3,8 +3,8 @@
  * how long it waits for one, and which of several counts, is decided in `src/engine/causes.ts`.
  *
  * A line claims that the consequence *follows* from the cause, by physics or wiring, within hours. Where it only often comes along, it has no place here:
- * an alarm that is suppressed wrongly is worse than one page too many. So nothing explains a wet leak sensor, and nothing explains a heater that is
- * stuck on. A kind must not explain itself, and no chain of lines may come back to where it began (`tests/rules/causes.test.ts`).
+ * an alarm that is suppressed wrongly is worse than one page too many. So nothing explains water on the floor or about to get there, and nothing explains a
+ * heater that is stuck on. A kind must not explain itself, and no chain of lines may come back to where it began (`tests/rules/causes.test.ts`).
  */
 import type { Equipment, EquipmentKind, Point } from '../domain/fleet.ts';
 import type { Kind } from '../domain/kinds.ts';
@@ -29,43 +29,58 @@ export interface CauseLine {
   readonly causeEquipment?: readonly EquipmentKind[];
 }
 
-/** Rules that speak of a value of the water. */
-const valueKinds = ['limit', 'temperature-rate', 'temperature-swing', 'temperature-drift', 'temperature-forecast'] as const;
+/** Kinds that speak of the water's temperature, beside `limit`. */
+const temperatures = ['temperature-rate', 'temperature-forecast', 'temperature-swing'] as const;
 const temperature = ['temperature'] as const;
 const level = ['level', 'fill', 'volume'] as const;
-/** What stands still without mains. */
-const withoutMains = [
-  'circuit-lost', 'return-pump-stopped', 'heater-not-heating', 'chiller-without-cooling', 'top-off-missing', 'silent-gateway', 'silent-point', 'voltage-out-of-range',
-] as const;
 
 /** In order of preference: what several lines explain goes behind the first of them. */
 export const causeLines: readonly CauseLine[] = [
-  { cause: 'site-power-lost', explains: withoutMains, scope: 'site' },
-  // Tanks cool down, or warm up where a chiller cooled them; the sump of one whose pump stands fills from the display.
-  { cause: 'site-power-lost', explains: valueKinds, scope: 'site', of: temperature },
-  { cause: 'site-power-lost', explains: ['sump-high', 'sump-low'], scope: 'site' },
-  { cause: 'circuit-lost', explains: ['return-pump-stopped', 'heater-not-heating', 'chiller-without-cooling', 'top-off-missing'], scope: 'circuit' },
+  {
+    cause: 'site-power-lost', scope: 'site',
+    explains: ['circuit-lost', 'return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-gateway', 'silent-point', 'voltage-out-of-range', 'sensors-disagree'],
+  },
+  // Tanks cool down, or warm up where a chiller cooled them.
+  { cause: 'site-power-lost', explains: ['limit'], scope: 'site', of: temperature },
+  { cause: 'site-power-lost', explains: temperatures, scope: 'site' },
+  { cause: 'circuit-lost', explains: ['return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-point'], scope: 'circuit' },
   { cause: 'silent-gateway', explains: ['silent-point'], scope: 'gateway' },
-  // The display loses its heater and its chiller with the flow; what is measured in the sump is not the tank any more.
-  { cause: 'return-pump-stopped', explains: valueKinds, scope: 'tank', of: temperature, causeEquipment: ['return-pump'] },
-  { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: level, causeEquipment: ['return-pump'] },
-  { cause: 'return-pump-stopped', explains: ['sump-high', 'sump-low', 'top-off-missing', 'chiller-short-cycling', 'sensors-disagree'], scope: 'tank', causeEquipment: ['return-pump'] },
-  { cause: 'heater-stuck-on', explains: valueKinds, scope: 'tank', side: 'high', of: temperature },
-  { cause: 'heater-stuck-on', explains: ['heater-at-limit'], scope: 'equipment' },
-  { cause: 'heater-stuck-on', explains: ['heater-fighting-chiller', 'chiller-losing-capacity'], scope: 'tank' },
-  { cause: 'heater-not-heating', explains: valueKinds, scope: 'tank', side: 'low', of: temperature },
-  { cause: 'heater-weak', explains: valueKinds, scope: 'tank', side: 'low', of: temperature },
-  { cause: 'heater-weak', explains: ['heater-at-limit'], scope: 'equipment' },
-  { cause: 'chiller-without-cooling', explains: valueKinds, scope: 'tank', side: 'high', of: temperature },
-  { cause: 'top-off-empty', explains: ['top-off-missing', 'sump-low'], scope: 'tank' },
-  { cause: 'top-off-missing', explains: ['sump-low'], scope: 'tank' },
+  // The display loses its heater and its chiller with the flow; what they warm or cool is the sump by itself.
+  { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: temperature, causeEquipment: ['return-pump'] },
+  { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: level, side: 'low', causeEquipment: ['return-pump'] },
+  {
+    cause: 'return-pump-stopped', scope: 'tank', causeEquipment: ['return-pump'],
+    explains: [...temperatures, 'sump-low', 'top-off-failed', 'chiller-not-cooling', 'chiller-short-cycling', 'heater-weak', 'heater-at-limit', 'sensors-disagree'],
+  },
+  { cause: 'heater-stuck-on', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
+  { cause: 'heater-stuck-on', explains: temperatures, scope: 'tank', side: 'high' },
+  { cause: 'heater-stuck-on', explains: ['heater-chiller-fighting', 'chiller-losing-capacity'], scope: 'tank' },
+  { cause: 'heater-not-heating', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'heater-not-heating', explains: temperatures, scope: 'tank', side: 'low' },
+  // The other heater of the tank runs without a pause.
+  { cause: 'heater-not-heating', explains: ['heater-at-limit'], scope: 'tank' },
+  { cause: 'heater-weak', explains: ['heater-at-limit'], scope: 'tank' },
+  { cause: 'heater-weak', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'heater-weak', explains: temperatures, scope: 'tank', side: 'low' },
+  { cause: 'heater-at-limit', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'heater-at-limit', explains: temperatures, scope: 'tank', side: 'low' },
+  { cause: 'chiller-not-cooling', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
+  { cause: 'chiller-not-cooling', explains: temperatures, scope: 'tank', side: 'high' },
+  { cause: 'chiller-not-cooling', explains: ['chiller-losing-capacity'], scope: 'equipment' },
+  { cause: 'top-off-stuck-on', explains: ['top-off-empty', 'top-off-low', 'top-off-consumption', 'salinity-step'], scope: 'tank' },
+  { cause: 'top-off-stuck-on', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'low' },
+  { cause: 'top-off-empty', explains: ['top-off-failed', 'sump-low'], scope: 'tank' },
+  { cause: 'top-off-empty', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'high' },
+  { cause: 'top-off-failed', explains: ['sump-low'], scope: 'tank' },
+  { cause: 'top-off-failed', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'high' },
+  { cause: 'leak', explains: ['sump-low', 'top-off-consumption'], scope: 'tank' },
 ];
 
 /** Named above and not built yet: a name goes from here when its kind is there (a test says so). */
 export const awaitedKinds: ReadonlySet<string> = new Set([
-  'site-power-lost', 'circuit-lost', 'silent-gateway', 'voltage-out-of-range', 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'heater-fighting-chiller',
-  'chiller-without-cooling', 'chiller-losing-capacity', 'top-off-missing', 'sump-high', 'sump-low', 'temperature-rate', 'temperature-swing',
-  'temperature-drift', 'temperature-forecast', 'sensors-disagree',
+  'site-power-lost', 'circuit-lost', 'silent-gateway', 'voltage-out-of-range', 'pump-restarting', 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'heater-chiller-fighting',
+  'chiller-not-cooling', 'chiller-losing-capacity', 'top-off-failed', 'top-off-stuck-on', 'top-off-consumption', 'sump-low', 'leak', 'sensors-disagree',
+  'temperature-rate', 'temperature-forecast', 'temperature-swing', 'salinity-step', 'salinity-rate', 'salinity-limit',
 ]);
 
 export interface PossibleCause {
@@ -121,25 +136,44 @@ function isWithin(line: CauseLine, cause: Rule, rule: Rule): boolean {
     case 'equipment':
       return cause.equipment !== null && cause.equipment.id === rule.equipment?.id;
     case 'circuit':
-      return rule.equipment?.circuit != null && circuitsOf(cause).has(rule.equipment.circuit);
+      return isOnCircuit(cause, rule);
     case 'gateway':
       return isBehindGateway(cause, rule);
   }
 }
 
-/** Circuits that a rule speaks of: that of its equipment, and those of the equipment whose points it reads. */
-function circuitsOf(rule: Rule): ReadonlySet<string> {
-  const read = new Set([...rule.roles.values()].map(({ equipmentId }) => equipmentId));
-  const spokenOf: readonly Equipment[] = rule.equipment === null ? rule.facts.equipment.filter(({ id }) => read.has(id)) : [rule.equipment];
-  return new Set(spokenOf.flatMap(({ circuit }) => circuit ?? []));
+/** All equipment that the consequence speaks of hangs on the circuit of the cause's equipment. */
+function isOnCircuit(cause: Rule, rule: Rule): boolean {
+  const circuit = cause.equipment === null ? null : stripOf(cause.equipment);
+  const spokenOf = equipmentOf(rule);
+  return circuit !== null && spokenOf.length > 0 && spokenOf.every((one) => stripOf(one) === circuit);
 }
 
-/** Every point of the consequence is one that the cause reads itself, or comes by the same gateway as those. */
+function equipmentOf(rule: Rule): readonly Equipment[] {
+  if (rule.equipment !== null) return [rule.equipment];
+  const measured = new Set([...rule.roles.values()].map(({ equipmentId }) => equipmentId));
+  return rule.facts.equipment.filter(({ id }) => measured.has(id));
+}
+
+/** `Strip A, outlet 2` hangs on Strip A. */
+function stripOf({ circuit }: Equipment): string | null {
+  return circuit?.replace(/[,;]?\s*(outlet|socket|plug|port)\s*\S*\s*$/i, '').trim() || circuit;
+}
+
+/** Where the kind says itself for which points it speaks, that is asked when it matters (`speaksFor`). */
 function isBehindGateway(cause: Rule, rule: Rule): boolean {
   const points = [...rule.roles.values()];
-  const read = new Set([...cause.roles.values()].map(({ id }) => id));
-  const gateways = new Set([...cause.roles.values()].flatMap((point) => gatewayOf(point) ?? []));
-  return points.length > 0 && points.every((point) => read.has(point.id) || gateways.has(gatewayOf(point) ?? ''));
+  if (points.length === 0 || cause.kind.speaksFor !== undefined) return points.length > 0;
+  const gateways = new Set([...cause.roles.values()].map(gatewayOf));
+  const [gateway = null] = gateways;
+  // One that reads points of several cannot mean all of them.
+  return gateways.size === 1 && gateway !== null && points.every((point) => gatewayOf(point) === gateway);
+}
+
+/** Does an alarm of the cause, in this state, speak for the points of the consequence? Only kinds that read points of several gateways need to say. */
+export function speaksFor(cause: Rule, state: unknown, rule: Rule): boolean {
+  const { kind } = cause;
+  return kind.speaksFor === undefined || [...rule.roles.values()].every((point) => kind.speaksFor?.(state, point) === true);
 }
 
 /** Group and node of a Sparkplug gateway, whichever device of it measures; otherwise the topic without its last level, which is where one device's values meet. */

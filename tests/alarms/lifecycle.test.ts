@@ -294,4 +294,10 @@ describe('one cause, one page', () => {
     const record: LifeFacts = { ...explainedBy(), policy: { ...facts.policy, priority: 'journal' } };
     expect(run([says(1, breached())], record).seen).toEqual(['normal>acknowledged condition-true']);
   });
+
+  test('opens as urgent as what it leads to, never less urgent than by itself; a record stays one', () => {
+    const opens = (own: Alarm['policy']['priority'], leads: Alarm['policy']['priority'] | null) =>
+      run([says(1, breached())], { ...facts, policy: { ...facts.policy, priority: own }, leadsTo: () => leads }).state.alarm?.policy.priority;
+    expect([opens('high', 'urgent'), opens('high', 'low'), opens('low', null), opens('journal', 'urgent')]).toEqual(['urgent', 'high', 'low', 'journal']);
+  });
 });

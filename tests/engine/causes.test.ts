@@ -6,9 +6,9 @@ import { HOUR, MINUTE } from '../../src/domain/duration.ts';
 import { causeLagMs, Causes, glanceMs, mostHeldBackMs, unconfirmedMs } from '../../src/engine/causes.ts';
 import type { Rule } from '../../src/rules/contract.ts';
 import { storyFleet } from '../stories/fleet.ts';
-import { standIns } from '../stories/one-cause/kinds.ts';
+import { causeKinds } from '../stories/one-cause/kinds.ts';
 
-const { rules } = await storyFleet('one-cause', standIns);
+const { rules } = await storyFleet('one-cause', causeKinds);
 const mains = ruleOf('lobby/site-power-lost/supply');
 const pump = ruleOf('lobby/return-pump-stopped/return-a');
 const limit = ruleOf('lobby/limit/temperature');
@@ -21,7 +21,7 @@ let causes: Causes;
 beforeEach(() => {
   statuses = new Map(rules.map(({ id }) => [id, initialStatus(id)]));
   alarms = new Map();
-  causes = new Causes(rules, { status: (id) => statuses.get(id) ?? null, alarm: (id) => alarms.get(id) ?? null });
+  causes = new Causes(rules, { status: (id) => statuses.get(id) ?? null, alarm: (id) => alarms.get(id) ?? null, state: () => null });
 });
 
 function ruleOf(id: string): Rule {
@@ -122,8 +122,31 @@ describe('how long it waits', () => {
   test('what is more urgent does not wait for what is less', () => {
     const slow = { ...pump, policy: { ...pump.policy, priority: 'high' as const } };
     const others = rules.map((rule) => (rule === pump ? slow : rule));
-    const impatient = new Causes(others, { status: (id) => statuses.get(id) ?? null, alarm: (id) => alarms.get(id) ?? null });
+    const impatient = new Causes(others, { status: (id) => statuses.get(id) ?? null, alarm: (id) => alarms.get(id) ?? null, state: () => null });
     pending(slow, nowMs + 8 * MINUTE);
     expect(impatient.explain(limit, about(limit), nowMs)).toEqual({ kind: 'none' });
+  });
+});
+
+describe('how urgent a cause opens', () => {
+  const strip: Rule = { ...mains, policy: { ...mains.policy, priority: 'high' } };
+
+  test('as urgent as what waits for it in its own delay', () => {
+    expect(causes.leadsTo(strip, about(strip))).toBeNull();
+    pending(silent, nowMs);
+    expect(causes.leadsTo(strip, about(strip))).toBe('high');
+    pending(pump, nowMs + 8 * MINUTE);
+    expect(causes.leadsTo(strip, about(strip))).toBe('urgent');
+  });
+
+  test('what somebody has been rung for, or put aside, does not count; what waits for the morning does', () => {
+    ring(pump, 1, nowMs - MINUTE, { escalation: { nextStep: 1, dueMs: null, paged: ['ana'] } });
+    expect(causes.leadsTo(strip, about(strip))).toBeNull();
+    ring(pump, 1, nowMs - MINUTE, {}, { hold: { kind: 'shelved', by: 'ana', why: '', sinceMs: 0, untilMs: 1e15 } });
+    expect(causes.leadsTo(strip, about(strip))).toBeNull();
+    ring(pump, 1, nowMs - MINUTE);
+    expect(causes.leadsTo(strip, about(strip))).toBe('urgent');
+    ring(pump, 1, nowMs - 3 * causeLagMs);
+    expect(causes.leadsTo(strip, about(strip))).toBeNull();
   });
 });

@@ -13,7 +13,7 @@ import { openSqliteStore } from '../../src/store/sqlite.ts';
 import type { Fleet } from '../../src/domain/fleet.ts';
 import type { Rule } from '../../src/rules/contract.ts';
 import { storyFleet } from '../stories/fleet.ts';
-import { standIns } from '../stories/one-cause/kinds.ts';
+import { causeKinds } from '../stories/one-cause/kinds.ts';
 
 interface World {
   readonly fleet: Fleet;
@@ -23,7 +23,7 @@ interface World {
 /** One of the points takes its cadence from its source. */
 const withSentCadence = ({ fleet, rules }: World): World => ({ rules, fleet: { ...fleet, points: fleet.points.map((point, index) => (index === 0 ? { ...point, cadence: 'sent' as const } : point)) } });
 /** The second has mains, gateways and pumps that explain each other's alarms, and go and come as they like. */
-const worlds = { 'one tank': withSentCadence(await storyFleet()), 'a site with causes': withSentCadence(await storyFleet('one-cause', standIns)) };
+const worlds = { 'one tank': withSentCadence(await storyFleet()), 'a site with causes': withSentCadence(await storyFleet('one-cause', causeKinds)) };
 const startMs = Date.parse('2026-03-03T18:00:00Z');
 
 /** A small linear congruential generator: enough for choosing, and the same everywhere. */

@@ -1,7 +1,7 @@
 /** The table of causes: what it may name, that it has no circle, and where each scope reaches. */
 import { describe, expect, test } from 'vitest';
 import type { Rule } from '../../src/rules/contract.ts';
-import { awaitedKinds, type CauseLine, causeLines, gatewayOf, possibleCauses } from '../../src/rules/causes.ts';
+import { awaitedKinds, type CauseLine, causeLines, gatewayOf, possibleCauses, speaksFor } from '../../src/rules/causes.ts';
 import { compileRules } from '../../src/rules/compile.ts';
 import { loadRuleKinds } from '../../src/rules/load.ts';
 import { equipment, fleet, point, reef, setting } from './fleet.ts';
@@ -20,14 +20,14 @@ test('no kind explains itself, directly or by a chain', () => {
   for (const kind of named) expect(reach(kind, new Set([kind])), `${kind} comes back to itself`).toBe(false);
 });
 
-test('nothing explains water on the floor, or a heater that is stuck on', () => {
-  expect(causeLines.filter(({ explains }) => explains.includes('leak-wet') || explains.includes('heater-stuck-on'))).toEqual([]);
+test('nothing explains water on the floor or about to get there, or a heater that is stuck on', () => {
+  expect(causeLines.filter(({ explains }) => ['leak-wet', 'sump-high', 'heater-stuck-on'].some((kind) => explains.includes(kind)))).toEqual([]);
 });
 
 const installed = {
   equipment: [
-    equipment('heater', 'heater', { setpointC: 25.5, bandK: 0.3, nameplateWatts: 300, circuit: 'strip A' }), equipment('heater', 'heater-2', { setpointC: 25.5, bandK: 0.3, nameplateWatts: 300, circuit: 'strip B' }),
-    equipment('return-pump', 'pump', { nameplateWatts: 60, circuit: 'strip A' }), equipment('circulation-pump', 'stream', { nameplateWatts: 10 }),
+    equipment('heater', 'heater', { setpointC: 25.5, bandK: 0.3, nameplateWatts: 300, circuit: 'strip A, outlet 2' }), equipment('heater', 'heater-2', { setpointC: 25.5, bandK: 0.3, nameplateWatts: 300, circuit: 'strip B' }),
+    equipment('return-pump', 'pump', { nameplateWatts: 60, circuit: 'strip A, outlet 1' }), equipment('circulation-pump', 'stream', { nameplateWatts: 10 }),
   ],
   points: [
     point('temperature', 'water'), point('temperature', 'room', { place: 'room' }), point('level', 'sump', { place: 'sump' }),
@@ -52,7 +52,7 @@ describe('today', () => {
 
   test('the room is not the water, and a circulation pump moves no heat between display and sump', () => {
     expect(causesOf('reef/limit/room')).toEqual([]);
-    expect(causesOf('reef/limit/sump')).toEqual(['reef/return-pump-stopped/pump']);
+    expect(causesOf('reef/limit/sump')).toEqual(['reef/return-pump-stopped/pump low']);
   });
 });
 
@@ -68,6 +68,9 @@ describe('scopes', () => {
   test('circuit: the strip the equipment hangs on', () => {
     expect(causesOf('reef/heater-stuck-on/heater', line('circuit'))).toEqual(['reef/return-pump-stopped/pump']);
     expect(causesOf('reef/heater-stuck-on/heater-2', line('circuit'))).toEqual([]);
+    // A plug that is silent hangs where its equipment does.
+    expect(causesOf('reef/silent-point/heater-power', line('circuit'))).toEqual(['reef/return-pump-stopped/pump']);
+    expect(causesOf('reef/silent-point/heater-2-power', line('circuit'))).toEqual([]);
   });
 
   test('equipment: the same piece', () => {
@@ -84,6 +87,19 @@ describe('scopes', () => {
     expect(gatewayOf({ source: { topic: 'spBv1.0/harbor/plant-room/sump', format: 'sparkplug', options: {} } })).toBe('spBv1.0/harbor/plant-room');
     expect(gatewayOf({ source: { topic: 'spBv1.0/harbor/plant-room', format: 'sparkplug', options: {} } })).toBe('spBv1.0/harbor/plant-room');
     expect(gatewayOf({ source: null })).toBeNull();
+  });
+
+  test('a kind that reads points of several gateways says for which it speaks', () => {
+    const find = (id: string): Rule => rules.find((rule) => rule.id === id) ?? rules[0] as Rule;
+    const mute = find('reef/return-pump-stopped/pump');
+    const other = point('power', 'far', { source: { topic: 'harbor-lobby/far/power', format: 'number', options: {} } });
+    const wide: Rule = { ...mute, roles: new Map([...mute.roles, ['far', other]]) };
+    const others = rules.filter((rule) => rule !== mute);
+    expect(possibleCauses([...others, wide], line('gateway')).get('reef/silent-point/water')?.map(({ cause }) => cause.id)).toEqual(['reef/return-pump-stopped/stream']);
+    const telling: Rule = { ...wide, kind: { ...wide.kind, speaksFor: (state, { id }) => id.startsWith(String(state)) } };
+    expect(possibleCauses([...others, telling], line('gateway')).get('reef/silent-point/water')?.map(({ cause }) => cause.id)).toContain(telling.id);
+    expect(speaksFor(telling, 'reef/', find('reef/silent-point/water'))).toBe(true);
+    expect(speaksFor(telling, 'bar/', find('reef/silent-point/water'))).toBe(false);
   });
 
   test('a rule that lacks what it needs explains nothing', () => {

@@ -3,11 +3,11 @@ import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { parseStory } from './parse.ts';
 import { storyFleet } from './fleet.ts';
-import { standIns } from './one-cause/kinds.ts';
+import { causeKinds } from './one-cause/kinds.ts';
 import { tellStory } from './tell.ts';
 
 const { fleet, rules } = await storyFleet();
-const told = { '.': { fleet, rules }, 'one-cause': await storyFleet('one-cause', standIns) };
+const told = { '.': { fleet, rules }, 'one-cause': await storyFleet('one-cause', causeKinds) };
 
 for (const [folder, world] of Object.entries(told)) {
   const files = readdirSync(join(import.meta.dirname, folder)).filter((name) => name.endsWith('.story'));

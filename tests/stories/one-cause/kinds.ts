@@ -1,9 +1,18 @@
-/** Stand-ins, for tests only, for kinds that explain others and are not built yet: the stories drop each as soon as the real one is there. */
+/**
+ * The kinds these stories are told with: real ones, and plain stand-ins for the mains and for gateways, so that the stories are about causes and
+ * not about how a lost site is recognised.
+ */
 import { z } from 'zod';
 import { MINUTE } from '../../../src/domain/duration.ts';
 import { clear } from '../../../src/domain/verdict.ts';
 import { gatewayOf } from '../../../src/rules/causes.ts';
 import { defineRule, type RuleKind } from '../../../src/rules/contract.ts';
+import heaterStuckOn from '../../../src/rules/kinds/heater-stuck-on.ts';
+import limit from '../../../src/rules/kinds/limit.ts';
+import returnPumpStopped from '../../../src/rules/kinds/return-pump-stopped.ts';
+import silentPoint from '../../../src/rules/kinds/silent-point.ts';
+import topOffEmpty from '../../../src/rules/kinds/top-off-empty.ts';
+import topOffLow from '../../../src/rules/kinds/top-off-low.ts';
 
 const nothing = z.strictObject({});
 const silentAfterMs = 4 * MINUTE;
@@ -47,4 +56,4 @@ const silentGateway = defineRule({
   firstChecks: () => ['Look at its lamp.'],
 });
 
-export const standIns: ReadonlyMap<string, RuleKind> = new Map([sitePowerLost, silentGateway].map((kind) => [kind.kind, kind]));
+export const causeKinds: ReadonlyMap<string, RuleKind> = new Map([heaterStuckOn, limit, returnPumpStopped, silentPoint, topOffEmpty, topOffLow, sitePowerLost, silentGateway].map((kind) => [kind.kind, kind]));
