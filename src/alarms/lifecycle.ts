@@ -9,8 +9,13 @@
  * - `unknown` opens nothing and closes nothing; it stops a running delay without forgetting when the condition began.
  * - A delay runs in the readings' own time. Readings that arrive late push the deadline out by as much as they are late,
  *   so that a burst of old readings cannot ring for a condition that the same burst ends.
+ *
+ * One cause, one page: an alarm that another one explains is suppressed behind it (state F, DSUPR), as soon as its own delay is over and before
+ * anybody is rung. What explains what is not known here: `LifeFacts.explain` is asked. Somebody who has been rung already keeps the alarm: it is only
+ * shown as explained. When the cause is over, a grace begins; what is still true after it asks for somebody from then on, by its own policy.
  */
-import type { Alarm, AlarmState, AlarmStatus, BaseState, Hold } from '../domain/alarm.ts';
+import { type Alarm, type AlarmCause, type AlarmState, type AlarmStatus, type BaseState, type Hold, isBehindCause, type Priority, urgencyOf } from '../domain/alarm.ts';
+import { MINUTE } from '../domain/duration.ts';
 import type { Verdict } from '../domain/verdict.ts';
 
 export interface LifeState {
@@ -25,11 +30,22 @@ export type LifeEvent =
   | { readonly type: 'due' }
   | { readonly type: 'acknowledge'; readonly by: string }
   | { readonly type: 'hold'; readonly hold: Hold }
-  | { readonly type: 'release'; readonly by: string; readonly reason: 'unshelved' | 'shelf-expired' | 'returned-to-service' };
+  | { readonly type: 'release'; readonly by: string; readonly reason: 'unshelved' | 'shelf-expired' | 'returned-to-service' | 'surfaced' }
+  /** A cause has turned up, or another one has taken its place. */
+  | { readonly type: 'explained'; readonly cause: AlarmCause }
+  /** Nothing explains it any more. */
+  | { readonly type: 'cause-over' };
 
 export type TransitionReason =
   | 'condition-true' | 'condition-true-again' | 'condition-false' | 'acknowledged'
-  | 'shelved' | 'suppressed' | 'taken-out-of-service' | 'unshelved' | 'shelf-expired' | 'returned-to-service' | 'rule-removed';
+  | 'shelved' | 'suppressed' | 'taken-out-of-service' | 'unshelved' | 'shelf-expired' | 'returned-to-service' | 'rule-removed'
+  | 'explained' | 'cause-over' | 'surfaced';
+
+/** What is known of the cause of a condition that is about to ring. `wait`: one may turn up; look again then. */
+export type Explanation =
+  | { readonly kind: 'none' }
+  | { readonly kind: 'wait'; readonly untilMs: number }
+  | { readonly kind: 'explained'; readonly cause: AlarmCause };
 
 export interface Transition {
   readonly from: AlarmState;
@@ -48,7 +64,14 @@ export type LifeStep =
 export interface LifeFacts extends Pick<Alarm, 'ruleId' | 'ruleKind' | 'tankId' | 'siteId' | 'title' | 'policy'> {
   /** Id to give to an alarm that opens in this step. */
   readonly nextAlarmId: number;
+  /** Asked when the alarm would ring; left out: nothing explains it. */
+  readonly explain?: (status: AlarmStatus, nowMs: number) => Explanation;
+  /** Asked when the alarm opens: the priority of the most urgent of what it explains and nobody has been rung for yet; `null`: nothing. Left out: nothing. */
+  readonly leadsTo?: (status: AlarmStatus) => Priority | null;
 }
+
+/** When a cause is over, what it explained has this long, or its own on-delay if that is longer, to end as well. */
+export const leastGraceMs = 5 * MINUTE;
 
 const service = 'tankbell';
 
@@ -63,7 +86,7 @@ export const baseTable: Readonly<Record<BaseState, Readonly<Partial<Record<'cond
 export function initialStatus(ruleId: string): AlarmStatus {
   return {
     ruleId, condition: 'clear', verdict: 'unknown', unknownWhy: 'no reading yet', lastKnown: 'clear', verdictSinceMs: null,
-    breach: null, dueMs: null, base: 'normal', hold: null, alarmId: null,
+    breach: null, dueMs: null, heldBackMs: null, base: 'normal', hold: null, alarmId: null,
   };
 }
 
@@ -82,6 +105,10 @@ export function stepLife(state: LifeState, event: LifeEvent, facts: LifeFacts, n
       return hold(state, event.hold);
     case 'release':
       return release(state, event, facts, nowMs);
+    case 'explained':
+      return explained(state, event.cause, nowMs);
+    case 'cause-over':
+      return causeOver(state, facts, nowMs);
   }
 }
 
@@ -107,8 +134,9 @@ function onVerdict(state: LifeState, verdict: Verdict, atMs: number, facts: Life
       unknownWhy: null,
       lastKnown: verdict.state,
       verdictSinceMs: sinceMs,
-      breach: verdict.state === 'breached' ? { summary: verdict.summary, evidence: verdict.evidence } : status.condition === 'breached' ? status.breach : null,
+      breach: verdict.state === 'breached' ? { summary: verdict.summary, evidence: verdict.evidence, ...(verdict.side === undefined ? {} : { side: verdict.side }) } : status.condition === 'breached' ? status.breach : null,
       dueMs: settled ? null : Math.max(nowMs, sinceMs + delayMs + latenessMs),
+      heldBackMs: verdict.state === 'breached' ? status.heldBackMs : null,
     },
   };
   return !settled && delayMs === 0 ? follow(next, facts, nowMs) : unchanged(next);
@@ -116,33 +144,73 @@ function onVerdict(state: LifeState, verdict: Verdict, atMs: number, facts: Life
 
 /** The delayed condition follows the verdict. */
 function follow(state: LifeState, facts: LifeFacts, nowMs: number): LifeStep {
-  const status: AlarmStatus = { ...state.status, condition: state.status.lastKnown, dueMs: null };
+  const explanation = explanationOf(state.status, facts, nowMs);
+  if (explanation.kind === 'wait') {
+    return unchanged({ ...state, status: { ...state.status, dueMs: explanation.untilMs, heldBackMs: state.status.heldBackMs ?? nowMs } });
+  }
+  const status: AlarmStatus = { ...state.status, condition: state.status.lastKnown, dueMs: null, heldBackMs: null };
   if (status.hold !== null) {
     // Held: nothing rings; but an alarm whose condition goes away while it is held is over.
     if (status.condition === 'breached' || state.alarm === null) return unchanged({ status, alarm: state.alarm });
     const alarm: Alarm = { ...state.alarm, state: 'normal', returnedMs: nowMs, closedMs: nowMs, escalation: { ...state.alarm.escalation, dueMs: null } };
+    // The suppression ends with what it suppressed; what a person put aside stays there.
+    const hold = isBehindCause(state.alarm) ? null : status.hold;
     return {
-      state: { status: { ...status, base: 'normal', alarmId: null }, alarm: null },
-      transitions: [{ from: status.hold.kind, to: status.hold.kind, reason: 'condition-false', by: service, alarm }],
+      state: { status: { ...status, base: 'normal', hold, breach: hold === null ? null : status.breach, alarmId: null }, alarm: null },
+      transitions: [{ from: status.hold.kind, to: hold?.kind ?? 'normal', reason: 'condition-false', by: service, alarm }],
     };
   }
-  return status.condition === 'breached' ? begin({ status, alarm: state.alarm }, 'condition-true', service, facts, nowMs) : end({ status, alarm: state.alarm }, nowMs);
+  const next: LifeState = { status, alarm: state.alarm };
+  if (status.condition === 'clear') return end(next, nowMs);
+  if (explanation.kind === 'none') return begin(next, 'condition-true', service, facts, nowMs, null);
+  return explanation.cause.quiet ? suppress(next, explanation.cause, facts, nowMs) : begin(next, 'condition-true', service, facts, nowMs, explanation.cause);
+}
+
+const unexplained: Explanation = { kind: 'none' };
+
+/** Asked only when it would ring: a record rings nobody, and what a person put aside neither. */
+function explanationOf(status: AlarmStatus, facts: LifeFacts, nowMs: number): Explanation {
+  const opens = status.lastKnown === 'breached' && status.hold === null && facts.policy.priority !== 'journal';
+  return opens ? (facts.explain?.(status, nowMs) ?? unexplained) : unexplained;
+}
+
+/** Behind its cause, before anybody is rung: opens an alarm there, or takes the one that is open there. */
+function suppress(state: LifeState, cause: AlarmCause, facts: LifeFacts, nowMs: number, from: AlarmState = stateOf(state.status)): LifeStep {
+  const { status } = state;
+  const hold = behind(cause, nowMs);
+  const alarm: Alarm = state.alarm === null ? { ...opened(status, facts, nowMs), state: 'suppressed', cause } : { ...state.alarm, state: 'suppressed', returnedMs: null, cause };
+  return {
+    state: { status: { ...status, hold, heldBackMs: null, alarmId: alarm.id }, alarm },
+    transitions: [{ from, to: 'suppressed', reason: 'suppressed', by: service, alarm }],
+  };
+}
+
+const behind = (cause: AlarmCause, sinceMs: number): Hold => ({ kind: 'suppressed', by: service, why: `explained by ${cause.title}`, sinceMs, untilMs: null });
+
+function opened(status: AlarmStatus, facts: LifeFacts, nowMs: number): Alarm {
+  return {
+    id: facts.nextAlarmId, ruleId: facts.ruleId, ruleKind: facts.ruleKind, tankId: facts.tankId, siteId: facts.siteId, title: facts.title,
+    policy: { ...facts.policy, priority: openingPriority(status, facts) }, state: 'unacknowledged', beganMs: status.verdictSinceMs ?? nowMs, openedMs: nowMs,
+    acknowledgedMs: null, acknowledgedBy: null, returnedMs: null, closedMs: null,
+    summary: status.breach?.summary ?? '', evidence: status.breach?.evidence ?? [],
+    escalation: { nextStep: 0, dueMs: null, paged: [] }, cause: null,
+  };
+}
+
+/** A dead strip is as urgent as the pump that stands because of it: then the strip rings at once, and the pump need not. */
+function openingPriority(status: AlarmStatus, { policy, leadsTo }: LifeFacts): Priority {
+  const most = policy.priority === 'journal' ? null : (leadsTo?.(status) ?? null);
+  return most !== null && urgencyOf(most) < urgencyOf(policy.priority) ? most : policy.priority;
 }
 
 /** To unacknowledged: opens an alarm, or wakes the one that is open. */
-function begin(state: LifeState, reason: TransitionReason, by: string, facts: LifeFacts, nowMs: number, from?: AlarmState): LifeStep {
+function begin(state: LifeState, reason: TransitionReason, by: string, facts: LifeFacts, nowMs: number, cause: AlarmCause | null, from?: AlarmState): LifeStep {
   const { status } = state;
   // Priority `journal` is a record: it needs nobody, so it is born acknowledged. What comes back from a hold asks anew (re-alarm), from any state.
   const to: BaseState = facts.policy.priority === 'journal' ? 'acknowledged' : (baseTable[status.base]['condition-true'] ?? 'unacknowledged');
   const alarm: Alarm = state.alarm === null
-    ? {
-        id: facts.nextAlarmId, ruleId: facts.ruleId, ruleKind: facts.ruleKind, tankId: facts.tankId, siteId: facts.siteId, title: facts.title,
-        policy: facts.policy, state: to, beganMs: status.verdictSinceMs ?? nowMs, openedMs: nowMs,
-        acknowledgedMs: to === 'acknowledged' ? nowMs : null, acknowledgedBy: to === 'acknowledged' ? service : null, returnedMs: null, closedMs: null,
-        summary: status.breach?.summary ?? '', evidence: status.breach?.evidence ?? [],
-        escalation: { nextStep: 0, dueMs: null, paged: [] },
-      }
-    : { ...state.alarm, state: to, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null };
+    ? { ...opened(status, facts, nowMs), state: to, cause, acknowledgedMs: to === 'acknowledged' ? nowMs : null, acknowledgedBy: to === 'acknowledged' ? service : null }
+    : { ...state.alarm, state: to, cause, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null };
   return {
     state: { status: { ...status, base: to, alarmId: alarm.id }, alarm },
     transitions: [{ from: from ?? status.base, to, reason: state.alarm !== null && reason === 'condition-true' ? 'condition-true-again' : reason, by, alarm }],
@@ -163,6 +231,7 @@ function end(state: LifeState, nowMs: number): LifeStep {
 function acknowledge(state: LifeState, by: string, nowMs: number): LifeStep {
   const { status, alarm } = state;
   if (alarm === null) return { refused: 'This alarm is over: there is nothing left to acknowledge.' };
+  if (isBehindCause(alarm)) return { refused: `This alarm is suppressed behind its cause, ${alarm.cause?.title ?? 'another alarm'}: acknowledge that one.` };
   if (status.hold !== null) return { refused: `This alarm is ${holdWord(status.hold)} by ${status.hold.by}: end that first.` };
   const to = baseTable[status.base].acknowledge;
   if (to === undefined) return { refused: `Already acknowledged by ${alarm.acknowledgedBy ?? service}.` };
@@ -188,16 +257,61 @@ function hold(state: LifeState, wanted: Hold): LifeStep {
 
 function release(state: LifeState, event: Extract<LifeEvent, { type: 'release' }>, facts: LifeFacts, nowMs: number): LifeStep {
   const held = state.status.hold;
-  const wrongKind = held !== null && (event.reason === 'returned-to-service') !== (held.kind === 'out-of-service');
-  if (held === null || wrongKind) {
+  if (held === null || !endedBy[held.kind].includes(event.reason)) {
+    if (held?.kind === 'suppressed') return { refused: `This alarm is suppressed: ${held.why}. It comes back by itself.` };
     return { refused: event.reason === 'returned-to-service' ? 'This alarm is not out of service.' : 'This alarm is not shelved.' };
   }
   const status: AlarmStatus = { ...state.status, hold: null };
   // What was put aside while true comes back asking for somebody, whether or not it had been acknowledged before.
-  if (status.condition === 'breached') return begin({ status, alarm: state.alarm }, event.reason, event.by, facts, nowMs, held.kind);
+  if (status.condition === 'breached') {
+    const explanation = explanationOf(status, facts, nowMs);
+    const cause = explanation.kind === 'explained' ? explanation.cause : null;
+    if (cause?.quiet === true) return suppress({ status, alarm: state.alarm }, cause, facts, nowMs, held.kind);
+    return begin({ status, alarm: state.alarm }, event.reason, event.by, facts, nowMs, cause, held.kind);
+  }
   const alarm = state.alarm === null ? null : { ...state.alarm, state: status.base };
   return { state: { status, alarm }, transitions: [{ from: held.kind, to: status.base, reason: event.reason, by: event.by, alarm }] };
 }
+
+const endedBy: Readonly<Record<Hold['kind'], readonly string[]>> = {
+  shelved: ['unshelved', 'shelf-expired'], suppressed: ['surfaced'], 'out-of-service': ['returned-to-service'],
+};
+
+function explained(state: LifeState, cause: AlarmCause, nowMs: number): LifeStep {
+  const { status, alarm } = state;
+  if (alarm === null || status.condition === 'clear') return unchanged(state);
+  const isSame = alarm.cause?.alarmId === cause.alarmId && alarm.cause.quiet === cause.quiet;
+  if (status.hold !== null) {
+    // A cause that does not keep it quiet is none to stay suppressed for: the grace runs, as when there is none.
+    if (!isBehindCause(alarm) || !cause.quiet) return unchanged(state);
+    const hold = behind(cause, status.hold.sinceMs);
+    const moved: Alarm = isSame ? alarm : { ...alarm, cause };
+    if (isSame && status.hold.untilMs === null) return unchanged(state);
+    return { state: { status: { ...status, hold }, alarm: moved }, transitions: isSame ? [] : [{ from: 'suppressed', to: 'suppressed', reason: 'explained', by: service, alarm: moved }] };
+  }
+  if (isSame) return unchanged(state);
+  const isUntold = status.base === 'unacknowledged' && alarm.escalation.paged.length === 0;
+  if (cause.quiet && isUntold) {
+    const put: Alarm = { ...alarm, state: 'suppressed', cause };
+    return { state: { status: { ...status, hold: behind(cause, nowMs) }, alarm: put }, transitions: [{ from: status.base, to: 'suppressed', reason: 'suppressed', by: service, alarm: put }] };
+  }
+  const shown: Alarm = { ...alarm, cause };
+  return { state: { status, alarm: shown }, transitions: [{ from: status.base, to: status.base, reason: 'explained', by: service, alarm: shown }] };
+}
+
+function causeOver(state: LifeState, facts: LifeFacts, nowMs: number): LifeStep {
+  const { status, alarm } = state;
+  // What is over keeps its cause on the record.
+  if (alarm === null || alarm.cause === null || status.condition === 'clear') return unchanged(state);
+  if (status.hold !== null && isBehindCause(alarm)) {
+    return status.hold.untilMs === null ? unchanged({ status: { ...status, hold: { ...status.hold, untilMs: nowMs + graceMs(facts.policy.onDelayMs) } }, alarm }) : unchanged(state);
+  }
+  const alone: Alarm = { ...alarm, cause: null };
+  const is = stateOf(status);
+  return { state: { status, alarm: alone }, transitions: [{ from: is, to: is, reason: 'cause-over', by: service, alarm: alone }] };
+}
+
+export const graceMs = (onDelayMs: number): number => Math.max(leastGraceMs, onDelayMs);
 
 /** The rule is gone from the fleet: its alarm, if any, ends with that reason. */
 export function removeRule(state: LifeState, nowMs: number): Transition | null {

@@ -2,7 +2,7 @@
  * Alarms and their life. States after ANSI/ISA-18.2 and IEC 62682 (A normal … G out of service);
  * the transition table is in `src/alarms/lifecycle.ts`.
  */
-import type { Evidence } from './verdict.ts';
+import type { Evidence, Side } from './verdict.ts';
 
 export const priorities = ['urgent', 'high', 'low', 'journal'] as const;
 /** `urgent`: page now, any hour. `high`: page in hours, next morning otherwise. `low`: list and digest. `journal`: record only. */
@@ -47,9 +47,11 @@ export interface AlarmStatus {
   readonly lastKnown: 'clear' | 'breached';
   readonly verdictSinceMs: number | null;
   /** Numbers of the latest breached verdict before the alarm opened: what a delayed opening will show. */
-  readonly breach: { readonly summary: string; readonly evidence: readonly Evidence[] } | null;
+  readonly breach: { readonly summary: string; readonly evidence: readonly Evidence[]; readonly side?: Side } | null;
   /** When the delayed condition will follow the verdict, unless it changes back. A stored deadline. */
   readonly dueMs: number | null;
+  /** Its delay was over at this time, but a cause may still explain it: it is held back until `dueMs`. `null`: it is not. */
+  readonly heldBackMs: number | null;
   readonly base: BaseState;
   readonly hold: Hold | null;
   /** The open alarm, if any. */
@@ -76,6 +78,17 @@ export interface Alarm {
   readonly summary: string;
   readonly evidence: readonly Evidence[];
   readonly escalation: Escalation;
+  /** What explains it at present; `null`: nothing does. */
+  readonly cause: AlarmCause | null;
+}
+
+/** The alarm that explains another (`src/rules/causes.ts`). It may be explained itself. */
+export interface AlarmCause {
+  readonly alarmId: number;
+  readonly ruleId: string;
+  readonly title: string;
+  /** Nobody is rung because of the cause. `false`: it is more urgent than its cause, and rings all the same. */
+  readonly quiet: boolean;
 }
 
 /** Where the on-call escalation of one alarm stands. */
@@ -86,6 +99,17 @@ export interface Escalation {
   readonly dueMs: number | null;
   /** Who has been paged. */
   readonly paged: readonly string[];
+  /** It has outlived its cause: the step that is paged for that, and since when it asks for somebody. */
+  readonly surfaced?: { readonly step: number; readonly atMs: number };
 }
 
 export const isOpen = (alarm: Alarm): boolean => alarm.closedMs === null;
+
+/** Suppressed by its cause, not put aside by a person. */
+export const isBehindCause = (alarm: Alarm): boolean => alarm.state === 'suppressed' && alarm.cause !== null;
+
+/** Since when somebody should have answered: not while it was suppressed. */
+export const asksSinceMs = (alarm: Alarm): number => alarm.escalation.surfaced?.atMs ?? alarm.openedMs;
+
+/** 0 is the most urgent. */
+export const urgencyOf = (priority: Priority): number => priorities.indexOf(priority);

@@ -1,5 +1,5 @@
 /** One message to one person about one alarm: an outbox row until it is handed over. */
-export type PageReason = 'opened' | 'escalated' | 'repeated' | 'morning' | 'returned' | 'test';
+export type PageReason = 'opened' | 'escalated' | 'repeated' | 'morning' | 'surfaced' | 'returned' | 'test';
 
 export interface Page {
   /** Made of alarm, step, person and reason, so that the same decision taken twice is one row. */

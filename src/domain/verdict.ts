@@ -9,7 +9,11 @@ export type Verdict =
       /** One sentence with the numbers: `29.1 °C for 6 min, limit 28.0 °C`. */
       readonly summary: string;
       readonly evidence: readonly Evidence[];
+      /** On which side the value is off, where it has one: a stopped heater explains `low`, never `high`. */
+      readonly side?: Side;
     };
+
+export type Side = 'low' | 'high';
 
 /** One number or fact behind a verdict. */
 export interface Evidence {

@@ -6,11 +6,12 @@
  * time fires *at its own time*, earliest first. So neither the size of a batch, nor how often the clock ticks, nor a restart in between
  * can change what is decided (`tests/engine/determinism.test.ts`).
  */
-import { initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
-import type { Alarm, AlarmStatus } from '../domain/alarm.ts';
+import { graceMs, initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
+import { type Alarm, type AlarmStatus, type Escalation, isBehindCause } from '../domain/alarm.ts';
 import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
 import { MINUTE, showDuration } from '../domain/duration.ts';
+import { explainedBy } from '../domain/explained.ts';
 import type { Fleet, Point, Site } from '../domain/fleet.ts';
 import { showLocal } from '../domain/local-time.ts';
 import type { Outage } from '../domain/outage.ts';
@@ -20,11 +21,12 @@ import type { SourceClock } from '../domain/source-clock.ts';
 import { clear, type Verdict } from '../domain/verdict.ts';
 import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
-import { pageNext, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
+import { pageNext, resumeEscalation, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
 import type { Rule, RuleInput } from '../rules/contract.ts';
 import { restoreState, stepRule } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
+import { Causes } from './causes.ts';
 import { type Deadline, Deadlines } from './deadlines.ts';
 import { damagedEntry, gapEntry, gapOf, lookBackMs, mostSettleMs, type PointGap, settleMs, shortestOutageMs, silenceBoundMs } from './gaps.ts';
 import { clockText, transitionText } from './words.ts';
@@ -71,6 +73,7 @@ export class Watch {
   readonly #sites: readonly Site[];
   readonly #intake: Intake;
   readonly #rota: Rota;
+  readonly #causes: Causes;
   /** Rules that have a stored state: they have been woken before. */
   readonly #known: ReadonlySet<string>;
   #nextAlarmId: number;
@@ -82,6 +85,7 @@ export class Watch {
     this.#sites = fleet.sites;
     this.#curves = curvesOf(stored.calibrations);
     for (const outage of stored.outages) this.#outages.set(outage.id, outage);
+    this.#causes = new Causes(rules, { status: (ruleId) => this.statuses.get(ruleId) ?? null, alarm: (id) => this.openAlarms.get(id) ?? null, state: (ruleId) => this.#watched.get(ruleId)?.state });
 
     const storedStates = new Map(stored.ruleStates.map((row) => [row.ruleId, row]));
     const known = new Set<string>();
@@ -95,7 +99,11 @@ export class Watch {
       if (restored !== null) known.add(rule.id);
       const watched: Watched = {
         rule,
-        facts: { ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy },
+        facts: {
+          ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy,
+          explain: (now, nowMs) => this.#causes.explain(rule, now, nowMs),
+          leadsTo: (now) => this.#causes.leadsTo(rule, now),
+        },
         state: restored === null ? rule.kind.initial : restored.state,
         wakeAtMs: restored === null ? null : (row?.wakeAtMs ?? null),
         status,
@@ -173,11 +181,16 @@ export class Watch {
     for (const watched of this.#watched.values()) {
       if (!this.#known.has(watched.rule.id)) this.#judge(watched, { type: 'wake' }, nowMs, nowMs, into);
     }
+    // A cause that is not in the fleet any more has left what it explained behind.
+    for (const alarm of [...this.openAlarms.values()]) {
+      const watched = this.#watched.get(alarm.ruleId);
+      if (alarm.cause !== null && !this.openAlarms.has(alarm.cause.alarmId) && watched !== undefined) this.#reconsider(watched, nowMs, into);
+    }
   }
 
   /**
    * Nobody watched from `fromMs` until now (the process was down, or frozen). That time is taken out of everything that waits for
-   * silence or for a delay, so that it does not ring for it; shelves go by the clock; an escalation that fell due meanwhile is due now,
+   * silence or for a delay (the grace after a cause among them), so that it does not ring for it; shelves go by the clock; an escalation that fell due meanwhile is due now,
    * once, and goes on from here.
    */
   resume(fromMs: number, nowMs: number, into: BatchBuilder): void {
@@ -188,9 +201,13 @@ export class Watch {
     });
     for (const watched of this.#watched.values()) {
       const { rule, status, wakeAtMs } = watched;
-      if (status.dueMs !== null) {
-        this.#setStatus(watched, { ...status, dueMs: status.dueMs + pausedMs }, into);
-        this.#deadlines.set('delay', rule.id, status.dueMs + pausedMs);
+      const alarm = this.#openAlarm(watched);
+      const inGrace = alarm !== null && isBehindCause(alarm) && status.hold !== null && status.hold.untilMs !== null ? { ...status.hold, untilMs: status.hold.untilMs + pausedMs } : null;
+      if (status.dueMs !== null || inGrace !== null) {
+        const heldBackMs = status.heldBackMs === null ? null : status.heldBackMs + pausedMs;
+        const shifted: AlarmStatus = { ...status, heldBackMs, dueMs: status.dueMs === null ? null : status.dueMs + pausedMs, hold: inGrace ?? status.hold };
+        this.#setStatus(watched, shifted, into);
+        this.#setLifeDeadlines(shifted);
       }
       if (wakeAtMs !== null) {
         // What was silent is not known: every point has its full time to be heard again.
@@ -336,7 +353,9 @@ export class Watch {
       const alarm = this.openAlarms.get(command.alarmId);
       const watched = alarm === undefined ? undefined : this.#watched.get(alarm.ruleId);
       if (watched === undefined) return { outcome: 'refused', why: 'This alarm is over: there is nothing left to acknowledge.' };
-      return this.#live(watched, { type: 'acknowledge', by: command.by }, nowMs, into, { via: command.via });
+      const result = this.#live(watched, { type: 'acknowledge', by: command.by }, nowMs, into, { via: command.via });
+      if (result.outcome === 'done') this.#acknowledgeExplained(command.alarmId, command.by, nowMs, into);
+      return result;
     }
     const watched = this.#watched.get(command.ruleId);
     if (watched === undefined) return { outcome: 'refused', why: `There is no rule "${command.ruleId}".` };
@@ -378,7 +397,7 @@ export class Watch {
         this.#live(watched, { type: 'due' }, due.dueMs, into, {});
         return;
       case 'hold':
-        this.#live(watched, { type: 'release', by: 'tankbell', reason: 'shelf-expired' }, due.dueMs, into, {});
+        this.#live(watched, { type: 'release', by: 'tankbell', reason: watched.status.hold?.kind === 'suppressed' ? 'surfaced' : 'shelf-expired' }, due.dueMs, into, {});
         return;
     }
   }
@@ -401,25 +420,64 @@ export class Watch {
 
   #live(watched: Watched, event: LifeEvent, nowMs: number, into: BatchBuilder, detail: Record<string, unknown>): CommandResult {
     const { rule, status } = watched;
-    const open = status.alarmId === null ? null : (this.openAlarms.get(status.alarmId) ?? null);
+    const open = this.#openAlarm(watched);
+    const consequences = this.#causes.consequencesOf(rule.id);
+    const faceBefore = consequences.length === 0 ? '' : this.#causes.faceOf(rule.id);
     const step = stepLife({ status, alarm: open }, event, { ...watched.facts, nextAlarmId: this.#nextAlarmId }, nowMs);
     if ('refused' in step) return { outcome: 'refused', why: step.refused };
     if (step.state.status !== status) {
       this.#setStatus(watched, step.state.status, into);
-      this.#deadlines.set('delay', rule.id, step.state.status.dueMs);
-      this.#deadlines.set('hold', rule.id, step.state.status.hold?.untilMs ?? null);
+      this.#setLifeDeadlines(step.state.status);
     }
-    for (const transition of step.transitions) this.#record(watched, transition, nowMs, into, detail);
+    for (const transition of step.transitions) this.#record(watched, open, transition, nowMs, into, detail);
+    if (consequences.length > 0 && this.#causes.faceOf(rule.id) !== faceBefore) {
+      for (const ruleId of consequences) {
+        const consequence = this.#watched.get(ruleId);
+        if (consequence !== undefined) this.#reconsider(consequence, nowMs, into);
+      }
+    }
     return { outcome: 'done' };
   }
 
+  /** One of its possible causes has changed. */
+  #reconsider(watched: Watched, nowMs: number, into: BatchBuilder): void {
+    const { status, rule } = watched;
+    if (status.heldBackMs !== null && status.dueMs !== null) {
+      this.#live(watched, { type: 'due' }, nowMs, into, {});
+      return;
+    }
+    const alarm = this.#openAlarm(watched);
+    if (alarm === null || status.condition === 'clear') return;
+    const explanation = this.#causes.explain(rule, status, nowMs);
+    const isBehind = isBehindCause(alarm);
+    if (explanation.kind === 'explained' && (explanation.cause.quiet || !isBehind)) this.#live(watched, { type: 'explained', cause: explanation.cause }, nowMs, into, {});
+    else if (alarm.cause !== null) this.#live(watched, { type: 'cause-over' }, nowMs, into, {});
+  }
+
+  /** Whoever takes the cause takes what it explains: one tap, as there was one page. */
+  #acknowledgeExplained(alarmId: number, by: string, nowMs: number, into: BatchBuilder): void {
+    for (const { state, cause, ruleId } of explainedBy(alarmId, [...this.openAlarms.values()])) {
+      const watched = this.#watched.get(ruleId);
+      if (state === 'unacknowledged' && cause?.quiet === true && watched !== undefined) this.#live(watched, { type: 'acknowledge', by }, nowMs, into, { withAlarmId: alarmId });
+    }
+  }
+
+  #openAlarm({ status }: Watched): Alarm | null {
+    return status.alarmId === null ? null : (this.openAlarms.get(status.alarmId) ?? null);
+  }
+
+  #setLifeDeadlines({ ruleId, dueMs, hold }: AlarmStatus): void {
+    this.#deadlines.set('delay', ruleId, dueMs);
+    this.#deadlines.set('hold', ruleId, hold?.untilMs ?? null);
+  }
+
   /** A transition: the alarm is kept, journaled, and the people on call are set going or stood down. */
-  #record(watched: Watched, transition: Transition, nowMs: number, into: BatchBuilder, detail: Record<string, unknown>): void {
+  #record(watched: Watched, before: Alarm | null, transition: Transition, nowMs: number, into: BatchBuilder, detail: Record<string, unknown>): void {
     const { rule, status } = watched;
     let { alarm } = transition;
     if (alarm !== null) {
       this.#nextAlarmId = Math.max(this.#nextAlarmId, alarm.id + 1);
-      alarm = { ...alarm, escalation: transition.to === 'unacknowledged' ? startEscalation(alarm, this.#rota, nowMs) : stopEscalation(alarm) };
+      alarm = { ...alarm, escalation: this.#escalationAfter(transition, before, alarm, nowMs) };
       this.#setAlarm(alarm, into);
     }
     const isHold = transition.to === 'shelved' || transition.to === 'suppressed' || transition.to === 'out-of-service';
@@ -427,14 +485,23 @@ export class Watch {
       atMs: nowMs, kind: transition.reason === 'acknowledged' ? 'acknowledgement' : isHold && transition.from !== transition.to ? 'hold' : 'alarm',
       siteId: rule.facts.site.id, tankId: rule.facts.tank.id, alarmId: alarm?.id ?? null, by: transition.by,
       text: transitionText(transition.reason, rule.title, transition.by, alarm, status.hold),
-      detail: { ruleId: rule.id, from: transition.from, to: transition.to, reason: transition.reason, priority: (alarm?.policy ?? rule.policy).priority, ...detail },
+      detail: { ruleId: rule.id, from: transition.from, to: transition.to, reason: transition.reason, priority: (alarm?.policy ?? rule.policy).priority, ...(alarm === null || alarm.cause === null ? {} : { causeAlarmId: alarm.cause.alarmId }), ...detail },
     });
     if (alarm === null) return;
-    if (transition.reason === 'condition-false' && !isHold) {
+    // Whoever was rung for one that was suppressed afterwards has been told by then.
+    if (transition.reason === 'condition-false' && !isHold && transition.from !== 'suppressed') {
       for (const page of returnedPages(alarm, nowMs)) this.#page(alarm, page, into);
     }
     // Due now means now, not at the next tick.
     if (alarm.escalation.dueMs !== null && alarm.escalation.dueMs <= nowMs) this.#pageNext(alarm, nowMs, into);
+  }
+
+  #escalationAfter({ to, reason }: Transition, before: Alarm | null, alarm: Alarm, nowMs: number): Escalation {
+    if (to !== 'unacknowledged') return stopEscalation(alarm);
+    // Rung for already: while the cause lasts nobody further is, for it is the cause that people are rung for.
+    if (reason === 'explained') return alarm.cause?.quiet === true ? stopEscalation(alarm) : alarm.escalation;
+    if (reason === 'cause-over') return before?.cause?.quiet === true ? resumeEscalation(alarm, this.#rota, nowMs + graceMs(alarm.policy.onDelayMs)) : alarm.escalation;
+    return reason === 'surfaced' ? resumeEscalation(alarm, this.#rota, nowMs) : startEscalation(alarm, this.#rota, nowMs);
   }
 
   #pageNext(alarm: Alarm, nowMs: number, into: BatchBuilder): void {

@@ -17,7 +17,13 @@ export function transitionText(reason: TransitionReason, title: string, by: stri
     case 'shelved':
       return `${title}: shelved by ${by}${hold?.untilMs ? ` until ${new Date(hold.untilMs).toISOString()}` : ''}: ${hold?.why ?? ''}`;
     case 'suppressed':
-      return `${title}: suppressed: ${hold?.why ?? ''}`;
+      return `${title}: suppressed, ${hold?.why ?? ''}${alarm === null || alarm.summary === '' ? '' : `: ${alarm.summary}`}`;
+    case 'explained':
+      return `${title}: explained by ${alarm?.cause?.title ?? 'another alarm'}${alarm?.cause?.quiet === false ? ', and more urgent than that' : ''}`;
+    case 'cause-over':
+      return `${title}: its cause is over, and it is still in alarm`;
+    case 'surfaced':
+      return `${title}: has outlived its cause: ${alarm?.summary ?? 'alarm'}`;
     case 'taken-out-of-service':
       return `${title}: taken out of service by ${by}: ${hold?.why ?? ''}`;
     case 'unshelved':

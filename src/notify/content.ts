@@ -1,5 +1,5 @@
 /** What a message says, section by section, before it becomes text or HTML: so both always say the same. */
-import type { Alarm } from '../domain/alarm.ts';
+import { type Alarm, asksSinceMs, isBehindCause } from '../domain/alarm.ts';
 import { show, showLitres } from '../domain/units.ts';
 import type { Evidence } from '../domain/verdict.ts';
 import type { PageFacts } from './facts.ts';
@@ -59,6 +59,7 @@ export function contentOf(facts: PageFacts): Content {
           note: `Opens a page with a button${alarm.escalation.dueMs === null ? '' : '; once pressed, nobody further is paged'}. Works until ${showClock(zoneOf(facts), facts.links.acknowledge.expiresMs, facts.nowMs)}.`,
         },
     sections: [
+      section(over ? 'Not over yet' : 'Explains also', 'bullets', explainsLines(facts, over)),
       section('Now', 'bullets', isFresh(facts, alarm) ? [] : nowLines(facts)),
       // All clear is for going back to sleep: no directions.
       ...(over
@@ -117,9 +118,10 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   const others = facts.onCall.paged.filter((name) => name !== facts.person.name);
   const open = alarm.acknowledgedMs === null && alarm.returnedMs === null;
   if (page.reason === 'escalated' && open) {
-    lines.push(`You are paged because nobody has acknowledged it in ${showSpan(nowMs - alarm.openedMs)}${others.length > 0 ? `; ${listOf(others)} ${others.length > 1 ? 'were' : 'was'} paged before you` : ''}.`);
+    lines.push(`You are paged because nobody has acknowledged it in ${showSpan(nowMs - asksSinceMs(alarm))}${others.length > 0 ? `; ${listOf(others)} ${others.length > 1 ? 'were' : 'was'} paged before you` : ''}.`);
   }
-  if (page.reason === 'repeated' && open) lines.push(`Still nobody has acknowledged it after ${showSpan(nowMs - alarm.openedMs)}: you are paged again.`);
+  if (page.reason === 'repeated' && open) lines.push(`Still nobody has acknowledged it after ${showSpan(nowMs - asksSinceMs(alarm))}: you are paged again.`);
+  if (page.reason === 'surfaced') lines.push('It came with another alarm that explained it. That one is over, or was put aside; this is still true, so you are paged for it now.');
   if (page.reason === 'morning') {
     lines.push(alarm.policy.priority === 'high'
       ? `It opened at ${clock(alarm.openedMs)}, outside your hours, and could wait for your day to begin.`
@@ -127,10 +129,27 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   }
   if (alarm.acknowledgedMs !== null) lines.push(`${facts.onCall.acknowledgedBy ?? 'Somebody'} acknowledged it at ${clock(alarm.acknowledgedMs)}.`);
   if (alarm.state === 'shelved' || alarm.state === 'suppressed' || alarm.state === 'out-of-service') {
-    lines.push(`By now this alarm is ${alarm.state === 'out-of-service' ? 'out of service' : alarm.state}: somebody put it aside.`);
+    lines.push(isBehindCause(alarm)
+      ? `By now it is explained by another alarm, ${oneLine(alarm.cause?.title ?? '')}, and rings nobody while that lasts.`
+      : `By now this alarm is ${alarm.state === 'out-of-service' ? 'out of service' : alarm.state}: somebody put it aside.`);
+  } else if (alarm.cause !== null) {
+    lines.push(`Another alarm explains it: ${oneLine(alarm.cause.title)}.${alarm.cause.quiet ? '' : ' This one is more urgent, so you are paged for it all the same.'}`);
   }
   return [...lines, ...lateLines(facts)];
 }
+
+const MOST_EXPLAINED = 6;
+
+function explainsLines({ explains, tank }: PageFacts, over: boolean): Line[] {
+  const lines = explains.slice(0, MOST_EXPLAINED).map(({ title, tankName, summary }) => ({
+    text: `${tankName === tank?.name ? '' : `${oneLine(tankName)}: `}${oneLine(title)}${summary === '' ? '' : `: ${cut(oneLine(summary), MAX_EXPLAINED_CHARS)}`}`,
+  }));
+  if (explains.length > MOST_EXPLAINED) lines.push({ text: `and ${explains.length - MOST_EXPLAINED} more` });
+  if (lines.length > 0) lines.push({ text: over ? 'What stays so for some minutes more will be paged by itself.' : 'Nobody is paged for these while this alarm lasts. What outlives it is paged then.' });
+  return lines;
+}
+
+const MAX_EXPLAINED_CHARS = 120;
 
 function overLines(facts: PageFacts, alarm: Alarm): string[] {
   const { nowMs } = facts;

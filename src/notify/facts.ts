@@ -19,6 +19,8 @@ export interface PageFacts {
   /** Latest usable reading of each point the rule watches. */
   readonly latest: readonly LatestReading[];
   readonly onCall: OnCallFacts;
+  /** Alarms that are open because of this one and ring nobody, oldest first. */
+  readonly explains: readonly ExplainedAlarm[];
   /** The page that opened the conversation; `null`: this one does. */
   readonly threadRoot: Page | null;
   /** Set when the page goes out noticeably later than it was decided: why, in words. */
@@ -38,6 +40,12 @@ export interface LatestReading {
   readonly current: boolean;
   /** What its gateway says against it (`its gateway … is offline since …`); `null`: nothing. */
   readonly offlineWhy: string | null;
+}
+
+export interface ExplainedAlarm {
+  readonly title: string;
+  readonly tankName: string;
+  readonly summary: string;
 }
 
 export interface OnCallFacts {

@@ -1,13 +1,14 @@
 /** Collects from the store and the fleet what a message about one page needs. */
 import type { Alarm } from '../domain/alarm.ts';
 import { DAY, MINUTE } from '../domain/duration.ts';
+import { explainedBy } from '../domain/explained.ts';
 import type { Fleet, Person, Point } from '../domain/fleet.ts';
 import type { OutboxPage } from '../domain/page.ts';
 import type { Logger } from '../log.ts';
 import type { Rule } from '../rules/contract.ts';
 import type { HistoryReader } from '../store/contract.ts';
 import type { AckLinks } from './ack-link.ts';
-import type { AcknowledgeLink, LatestReading, OnCallFacts, PageFacts } from './facts.ts';
+import type { AcknowledgeLink, ExplainedAlarm, LatestReading, OnCallFacts, PageFacts } from './facts.ts';
 import { threadRootOf } from './message-id.ts';
 import type { Acknowledger } from './still-wanted.ts';
 
@@ -18,6 +19,7 @@ export const LATE_AFTER_MS = 2 * MINUTE;
 /** More than any alarm gets (`maxPagesPerAlarm` in src/oncall), with the all-clears. */
 const MAX_PAGES = 500;
 const MAX_LATEST = 6;
+const MAX_OPEN = 1000;
 
 export interface GatherOptions {
   readonly history: HistoryReader;
@@ -76,6 +78,7 @@ export async function gather(page: OutboxPage, options: GatherOptions, nowMs: nu
       firstChecks: rule === undefined ? [] : checksOf(rule, options.log),
       latest: rule === undefined ? [] : await latestOf(rule, options, nowMs),
       onCall: onCallFacts(alarm, fleet, acknowledger),
+      explains: alarm === null ? [] : await explainedOf(alarm, history, fleet),
       threadRoot: threadRootOf(page, pagesOfAlarm),
       lateWhy: lateWhy(page, senderStartedMs, nowMs),
       links: {
@@ -97,6 +100,13 @@ function checksOf(rule: Rule, log: Logger): readonly string[] {
     log.error({ err: error, ruleId: rule.id }, 'the first checks of a rule could not be written; its page goes out with the general caution');
     return [];
   }
+}
+
+async function explainedOf(alarm: Alarm, history: HistoryReader, fleet: Fleet): Promise<readonly ExplainedAlarm[]> {
+  const open = await history.alarms({ siteId: alarm.siteId, open: true, limit: MAX_OPEN });
+  return explainedBy(alarm.id, open).filter(({ cause, returnedMs }) => cause?.quiet === true && returnedMs === null).map(({ title, tankId, summary }) => ({
+    title, summary, tankName: fleet.tanks.find(({ id }) => id === tankId)?.name ?? tankId,
+  }));
 }
 
 async function latestOf(rule: Rule, { history, live }: GatherOptions, nowMs: number): Promise<readonly LatestReading[]> {

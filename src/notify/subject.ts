@@ -1,5 +1,5 @@
 /** The subject: what a lock screen shows of a mail. Most important first; 78 characters (RFC 5322 §2.1.1) where possible. */
-import type { Priority } from '../domain/alarm.ts';
+import { asksSinceMs, type Priority } from '../domain/alarm.ts';
 import { show } from '../domain/units.ts';
 import type { LatestReading, PageFacts } from './facts.ts';
 import { charsOf, cut, oneLine } from './plain.ts';
@@ -37,7 +37,8 @@ function leadOf({ alarm, page, nowMs }: PageFacts): string {
   const word = priorityWord(alarm.policy.priority);
   if (page.reason === 'returned') return `OVER after ${showSpan((alarm.returnedMs ?? nowMs) - alarm.beganMs)},`;
   if (alarm.returnedMs !== null) return `${word}, over by now,`;
-  if (page.reason === 'escalated' || page.reason === 'repeated') return `${word} unanswered ${showSpan(nowMs - alarm.openedMs)},`;
+  if (page.reason === 'escalated' || page.reason === 'repeated') return `${word} unanswered ${showSpan(nowMs - asksSinceMs(alarm))},`;
+  if (page.reason === 'surfaced') return `${word} still, its cause is over,`;
   if (page.reason === 'morning') return `${word} for ${showSpan(nowMs - alarm.beganMs)},`;
   return word;
 }

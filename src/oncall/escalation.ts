@@ -34,6 +34,12 @@ export function startEscalation(alarm: Alarm, rota: Rota, nowMs: number): Escala
   return { ...alarm.escalation, nextStep, dueMs: notBeforeDay(alarm, rota, nextStep, nowMs) };
 }
 
+/** The alarm has outlived its cause and asks for somebody from `fromMs` on. */
+export function resumeEscalation(alarm: Alarm, rota: Rota, fromMs: number): Escalation {
+  const started = startEscalation(alarm, rota, fromMs);
+  return started.dueMs === null ? started : { ...started, surfaced: { step: started.nextStep, atMs: fromMs } };
+}
+
 /** The deadline has passed: page the person whose turn it is and set the next deadline. */
 export function pageNext(alarm: Alarm, rota: Rota, nowMs: number): EscalationStep {
   const { steps, repeatAfterMs } = rota.onCall;
@@ -48,6 +54,7 @@ export function pageNext(alarm: Alarm, rota: Rota, nowMs: number): EscalationSte
   const done = waitMs === null || nextTurn >= maxPagesPerAlarm;
   return {
     escalation: {
+      ...alarm.escalation,
       nextStep: nextTurn,
       dueMs: done ? null : notBeforeDay(alarm, rota, nextTurn, nowMs + waitMs),
       paged: alarm.escalation.paged.includes(step.personId) ? alarm.escalation.paged : [...alarm.escalation.paged, step.personId],
@@ -80,6 +87,7 @@ function notBeforeDay(alarm: Alarm, rota: Rota, turn: number, wantedMs: number):
 }
 
 function reasonOf(alarm: Alarm, turn: number, steps: number, nowMs: number): PageReason {
+  if (turn === alarm.escalation.surfaced?.step) return 'surfaced';
   if (turn >= steps) return 'repeated';
   if (turn > 0) return 'escalated';
   // Pages of priority `high` that waited for the day say so.

@@ -37,6 +37,11 @@ export interface RuleKind<Settings = unknown, State = unknown> {
    * One step. Must be pure; returns the *same* state object when nothing changed, so that nothing is written.
    */
   step(state: State, input: RuleInput, context: RuleContext<Settings>): RuleStep<State>;
+  /**
+   * For a kind that reads points of several gateways and rings for some of them: does its alarm, in this state, speak for this point? What it
+   * speaks for it can explain (`causes.ts`, scope `gateway`). Left out: for all points it reads, if they come by one gateway.
+   */
+  speaksFor?(state: State, point: Point): boolean;
   /** What to look at first, in order; plain sentences, cautions where hands come near water and mains (`cautions.ts`). */
   firstChecks(context: AdviceContext<Settings>): readonly string[];
 }

@@ -56,7 +56,7 @@ export function breaches(candidate: unknown, name: string): readonly string[] {
   for (const method of ['apply', 'step', 'firstChecks'] as const) {
     if (typeof kind[method] !== 'function') faults.push(`${method} must be a function`);
   }
-  for (const method of ['applyTo', 'objection'] as const) {
+  for (const method of ['applyTo', 'objection', 'speaksFor'] as const) {
     if (kind[method] !== undefined && typeof kind[method] !== 'function') faults.push(`${method} must be a function or left out`);
   }
   return [...faults, ...settingsFaults(kind.settings), ...stateFaults(kind.state, kind.initial), ...policyFaults(kind.policy)];

@@ -1,6 +1,6 @@
 /** An alarm and its row: columns for what is asked for, JSON for the rest. */
 import type { Database } from 'better-sqlite3';
-import type { Alarm, AlarmState, Escalation, Priority } from '../domain/alarm.ts';
+import type { Alarm, AlarmCause, AlarmState, Escalation, Priority } from '../domain/alarm.ts';
 import type { Evidence } from '../domain/verdict.ts';
 
 export interface AlarmRow {
@@ -25,22 +25,24 @@ export interface AlarmRow {
   readonly evidence: string;
   /** JSON of `Escalation`. */
   readonly escalation: string;
+  /** JSON of `AlarmCause`. */
+  readonly cause: string | null;
 }
 
 /** Adds an alarm, or replaces the row of that id. */
 export function alarmUpsertOn(db: Database): (alarm: Alarm) => void {
   const upsert = db.prepare<[AlarmRow]>(
     `INSERT INTO alarm (id, rule_id, rule_kind, tank_id, site_id, title, priority, on_delay_ms, off_delay_ms, state, began_ms, opened_ms,
-       acknowledged_ms, acknowledged_by, returned_ms, closed_ms, summary, evidence, escalation)
+       acknowledged_ms, acknowledged_by, returned_ms, closed_ms, summary, evidence, escalation, cause)
      VALUES (@id, @rule_id, @rule_kind, @tank_id, @site_id, @title, @priority, @on_delay_ms, @off_delay_ms, @state, @began_ms, @opened_ms,
-       @acknowledged_ms, @acknowledged_by, @returned_ms, @closed_ms, @summary, @evidence, @escalation)
+       @acknowledged_ms, @acknowledged_by, @returned_ms, @closed_ms, @summary, @evidence, @escalation, @cause)
      ON CONFLICT (id) DO UPDATE SET
        rule_id = excluded.rule_id, rule_kind = excluded.rule_kind, tank_id = excluded.tank_id, site_id = excluded.site_id,
        title = excluded.title, priority = excluded.priority, on_delay_ms = excluded.on_delay_ms, off_delay_ms = excluded.off_delay_ms,
        state = excluded.state, began_ms = excluded.began_ms, opened_ms = excluded.opened_ms,
        acknowledged_ms = excluded.acknowledged_ms, acknowledged_by = excluded.acknowledged_by,
        returned_ms = excluded.returned_ms, closed_ms = excluded.closed_ms,
-       summary = excluded.summary, evidence = excluded.evidence, escalation = excluded.escalation`,
+       summary = excluded.summary, evidence = excluded.evidence, escalation = excluded.escalation, cause = excluded.cause`,
   );
   return (alarm) => {
     upsert.run({
@@ -63,6 +65,7 @@ export function alarmUpsertOn(db: Database): (alarm: Alarm) => void {
       summary: alarm.summary,
       evidence: JSON.stringify(alarm.evidence),
       escalation: JSON.stringify(alarm.escalation),
+      cause: alarm.cause === null ? null : JSON.stringify(alarm.cause),
     });
   };
 }
@@ -70,6 +73,7 @@ export function alarmUpsertOn(db: Database): (alarm: Alarm) => void {
 export function alarmOf(row: AlarmRow): Alarm {
   const evidence: readonly Evidence[] = JSON.parse(row.evidence);
   const escalation: Escalation = JSON.parse(row.escalation);
+  const cause: AlarmCause | null = row.cause === null ? null : JSON.parse(row.cause);
   return {
     id: row.id,
     ruleId: row.rule_id,
@@ -88,5 +92,6 @@ export function alarmOf(row: AlarmRow): Alarm {
     summary: row.summary,
     evidence,
     escalation,
+    cause,
   };
 }

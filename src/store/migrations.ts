@@ -284,6 +284,14 @@ export const migrations: readonly Migration[] = [
       ) STRICT, WITHOUT ROWID;
     `,
   },
+  {
+    name: 'one cause, one page',
+    sql: `
+      -- JSON of AlarmCause (src/domain/alarm.ts): what explains the alarm at present.
+      ALTER TABLE alarm ADD COLUMN cause TEXT;
+      ALTER TABLE alarm_status ADD COLUMN held_back_ms INTEGER;
+    `,
+  },
 ];
 
 /**

@@ -12,6 +12,7 @@ interface StatusRow {
   /** JSON of `AlarmStatus['breach']`. */
   readonly breach: string | null;
   readonly due_ms: number | null;
+  readonly held_back_ms: number | null;
   readonly base: AlarmStatus['base'];
   /** The five hold columns are all null, or all but `hold_until_ms` set. */
   readonly hold_kind: HoldKind | null;
@@ -24,13 +25,13 @@ interface StatusRow {
 
 export function statusUpsertOn(db: Database): (status: AlarmStatus) => void {
   const upsert = db.prepare<[StatusRow]>(
-    `INSERT INTO alarm_status (rule_id, condition, verdict, unknown_why, last_known, verdict_since_ms, breach, due_ms, base,
+    `INSERT INTO alarm_status (rule_id, condition, verdict, unknown_why, last_known, verdict_since_ms, breach, due_ms, held_back_ms, base,
        hold_kind, hold_by, hold_why, hold_since_ms, hold_until_ms, alarm_id)
-     VALUES (@rule_id, @condition, @verdict, @unknown_why, @last_known, @verdict_since_ms, @breach, @due_ms, @base,
+     VALUES (@rule_id, @condition, @verdict, @unknown_why, @last_known, @verdict_since_ms, @breach, @due_ms, @held_back_ms, @base,
        @hold_kind, @hold_by, @hold_why, @hold_since_ms, @hold_until_ms, @alarm_id)
      ON CONFLICT (rule_id) DO UPDATE SET
        condition = excluded.condition, verdict = excluded.verdict, unknown_why = excluded.unknown_why,
-       last_known = excluded.last_known, verdict_since_ms = excluded.verdict_since_ms, breach = excluded.breach, due_ms = excluded.due_ms, base = excluded.base,
+       last_known = excluded.last_known, verdict_since_ms = excluded.verdict_since_ms, breach = excluded.breach, due_ms = excluded.due_ms, held_back_ms = excluded.held_back_ms, base = excluded.base,
        hold_kind = excluded.hold_kind, hold_by = excluded.hold_by, hold_why = excluded.hold_why,
        hold_since_ms = excluded.hold_since_ms, hold_until_ms = excluded.hold_until_ms, alarm_id = excluded.alarm_id`,
   );
@@ -44,6 +45,7 @@ export function statusUpsertOn(db: Database): (status: AlarmStatus) => void {
       verdict_since_ms: status.verdictSinceMs,
       breach: status.breach === null ? null : JSON.stringify(status.breach),
       due_ms: status.dueMs,
+      held_back_ms: status.heldBackMs,
       base: status.base,
       hold_kind: status.hold?.kind ?? null,
       hold_by: status.hold?.by ?? null,
@@ -72,6 +74,7 @@ function statusOf(row: StatusRow): AlarmStatus {
     verdictSinceMs: row.verdict_since_ms,
     breach,
     dueMs: row.due_ms,
+    heldBackMs: row.held_back_ms,
     base: row.base,
     hold: holdOf(row),
     alarmId: row.alarm_id,

@@ -1,9 +1,9 @@
 /** The board: every tank in the order in which somebody is needed. */
-import type { Alarm, Priority } from '../domain/alarm.ts';
+import { type Alarm, type AlarmStatus, isBehindCause, type Priority } from '../domain/alarm.ts';
 import type { Fleet, Point, Site, Tank } from '../domain/fleet.ts';
 import type { LiveView } from '../engine/contract.ts';
 import type { Rule } from '../rules/contract.ts';
-import { withPresentNumbers } from './live-alarm.ts';
+import { causeTrees } from './causes.ts';
 import { type Present, presentOf } from './present.ts';
 
 /**
@@ -18,10 +18,14 @@ export interface BoardRow {
   readonly site: Site;
   readonly clientName: string;
   readonly standing: Standing;
-  /** The alarm the standing comes from. */
+  /** The alarm the standing comes from; of another tank of the site when it explains what is wrong here. */
   readonly alarm: Alarm | null;
+  /** Name of that other tank. */
+  readonly alarmTankName: string | null;
   /** Open alarms beyond that one, urgent first. */
   readonly otherAlarms: readonly Alarm[];
+  /** Open alarms that are suppressed behind one of these. */
+  readonly explained: readonly Alarm[];
   /** Since when it stands so; `null` when that is not known or nothing is wrong. */
   readonly sinceMs: number | null;
   /** Points without a current value. */
@@ -30,7 +34,7 @@ export interface BoardRow {
   readonly offline: { readonly points: number; readonly whys: readonly string[] };
   /** Rules that answer `unknown` although everything they need is installed. */
   readonly unknownRules: number;
-  /** Rules that somebody, or a cause, holds back: shelved, suppressed, out of service. */
+  /** Rules that somebody holds back: shelved, out of service. */
   readonly heldRules: number;
   readonly headlines: readonly Present[];
   /** Latest reading of any point of the tank itself. */
@@ -43,12 +47,13 @@ export function boardRows(fleet: Fleet, rules: readonly Rule[], view: LiveView, 
   const pointsByTank = groupBy(fleet.points, (point) => point.tankId);
   const rulesByTank = groupBy(rules, (rule) => rule.facts.tank.id);
   const alarmsByTank = groupBy([...view.openAlarms.values()], (alarm) => alarm.tankId);
+  const tankNames = new Map(fleet.tanks.map((tank) => [tank.id, tank.name]));
   const rows: BoardRow[] = [];
   for (const tank of fleet.tanks) {
     const site = sites.get(tank.siteId);
     if (site === undefined) continue;
     rows.push(boardRow({
-      tank, site, clientName: clients.get(site.clientId) ?? site.clientId, view, nowMs,
+      tank, site, clientName: clients.get(site.clientId) ?? site.clientId, tankNames, view, nowMs,
       points: pointsByTank.get(tank.id) ?? [], rules: rulesByTank.get(tank.id) ?? [], alarms: alarmsByTank.get(tank.id) ?? [],
     }));
   }
@@ -59,6 +64,7 @@ interface RowFacts {
   readonly tank: Tank;
   readonly site: Site;
   readonly clientName: string;
+  readonly tankNames: ReadonlyMap<string, string>;
   readonly view: LiveView;
   readonly nowMs: number;
   readonly points: readonly Point[];
@@ -66,7 +72,7 @@ interface RowFacts {
   readonly alarms: readonly Alarm[];
 }
 
-function boardRow({ tank, site, clientName, view, nowMs, points, rules, alarms }: RowFacts): BoardRow {
+function boardRow({ tank, site, clientName, tankNames, view, nowMs, points, rules, alarms }: RowFacts): BoardRow {
   const presents = points.map((point) => presentOf(point, view, rules, nowMs));
   const silentPoints = presents.filter((present) => present.state !== 'current').map((present) => present.point);
   const offlineWhys = presents.flatMap(({ offlineWhy }) => offlineWhy ?? []);
@@ -75,20 +81,29 @@ function boardRow({ tank, site, clientName, view, nowMs, points, rules, alarms }
     .filter((rule) => rule.missing === null)
     .map((rule) => view.statuses.get(rule.id))
     .filter((status) => status !== undefined && status.verdict === 'unknown' && status.hold === null);
-  const heldRules = rules.filter((rule) => (view.statuses.get(rule.id)?.hold ?? null) !== null).length;
+  const heldRules = rules.filter((rule) => isPutAside(view.statuses.get(rule.id), view)).length;
   const contacts = presents.flatMap((present) => (present.state === 'never' ? [] : [present.atMs]));
   const contactMs = contacts.length === 0 ? null : Math.max(...contacts);
-  const ranked = alarms.filter((alarm) => alarm.policy.priority !== 'journal').sort(byAlarmNeed).map((alarm) => withPresentNumbers(alarm, view));
-  const [first, ...others] = ranked;
+  const trees = causeTrees(alarms.filter((alarm) => alarm.policy.priority !== 'journal'), view);
+  const [first, ...others] = trees.map(({ alarm }) => alarm).sort(byAlarmNeed);
   const standing = standingOf(first, silentPoints.length > 0 || unknownSince.length > 0, heldRules > 0);
   return {
     tank, site, clientName, standing, silentPoints, offline, contactMs, heldRules,
     alarm: first ?? null,
+    alarmTankName: first === undefined || first.tankId === tank.id ? null : (tankNames.get(first.tankId) ?? first.tankId),
     otherAlarms: others,
+    explained: trees.flatMap(({ explained }) => explained),
     sinceMs: sinceOf(standing, first, presents, unknownSince.map((status) => status?.verdictSinceMs ?? null)),
     unknownRules: unknownSince.length,
     headlines: headlines(presents),
   };
+}
+
+/** What a cause holds back is shown under it, and comes back without anybody. */
+function isPutAside(status: AlarmStatus | undefined, view: LiveView): boolean {
+  if (status === undefined || status.hold === null) return false;
+  const alarm = status.alarmId === null ? undefined : view.openAlarms.get(status.alarmId);
+  return alarm === undefined || !isBehindCause(alarm);
 }
 
 function standingOf(alarm: Alarm | undefined, somethingUnknown: boolean, somethingHeld: boolean): Standing {

@@ -101,8 +101,19 @@ export const words = {
     missing: (what: string): string => `cannot judge: ${what}`,
     unshelve: 'Unshelve', returnToService: 'Return to service', takeOut: 'Take out of service',
     holdOne: 'Hold a rule back …',
-    held: (how: string, by: string, since: string, until: string | null, why: string): string => `${how} by ${by} since ${since}${until === null ? '' : `, until ${until}`}: ${why}`,
+    held: (how: string, by: string, since: string, until: string | null, why: string): string => `${how}${by === 'tankbell' ? '' : ` by ${by}`} since ${since}${until === null ? '' : `, until ${until}`}: ${why}`,
     noRule: 'There is no such rule on this tank.',
+  },
+
+  causes: {
+    explainsAlso: 'Explains also',
+    help: 'Nobody is called for these while this alarm lasts. What outlives it by some minutes calls by itself.',
+    explainedBy: (quiet: boolean, isOpen: boolean): { readonly before: string; readonly after: string } => ({
+      before: isOpen ? 'Explained by ' : 'Was explained by ',
+      after: quiet ? '.' : ', but more urgent than that: it calls all the same.',
+    }),
+    explains: (titles: readonly string[]): string => `explains also: ${titles.slice(0, 3).join(', ')}${titles.length > 3 ? ` and ${many(titles.length - 3, 'more', 'more')}` : ''}`,
+    atTank: (name: string): string => `at ${name}`,
   },
 
   alarms: {
@@ -143,7 +154,7 @@ export const words = {
     needReason: 'write the reason, so that the next person knows',
     needHours: 'write for how many hours, from 0.25 to 720',
     pageState: { queued: 'waiting to be sent', claimed: 'being sent', 'handed-over': 'handed to the mail server', refused: 'refused' } satisfies Record<PageState, string>,
-    pageReason: { opened: 'opened', escalated: 'nobody acknowledged', repeated: 'again', morning: 'waited for the morning', returned: 'back to normal', test: 'test' } satisfies Record<PageReason, string>,
+    pageReason: { opened: 'opened', escalated: 'nobody acknowledged', repeated: 'again', morning: 'waited for the morning', surfaced: 'its cause is over', returned: 'back to normal', test: 'test' } satisfies Record<PageReason, string>,
     pageTry: (n: number): string => many(n, 'try', 'tries'),
     lastError: (error: string): string => `last error: ${error}`,
     tankLink: 'To the tank',

@@ -212,3 +212,92 @@ test('over seeded random events: open alarms and states agree, and closed alarms
   }
   expect(closed.size).toBeGreaterThan(100);
 });
+
+/** ISA-18.2 state F, suppressed (DSUPR): "any → suppressed by logic, and back". What explains what is asked for; here it is answered by hand. */
+describe('one cause, one page', () => {
+  const cause = { alarmId: 3, ruleId: 't/mains/x', title: 'Mains lost', quiet: true };
+  const explainedBy = (given = cause): LifeFacts => ({ ...facts, explain: () => ({ kind: 'explained', cause: given }) });
+  const paged = (state: LifeState): LifeState => ({ ...state, alarm: state.alarm === null ? null : { ...state.alarm, escalation: { nextStep: 1, dueMs: null, paged: ['ana'] } } });
+  const minutes = 60_000;
+
+  test('what is explained when it becomes true opens behind its cause', () => {
+    const { state, seen } = run([says(1, breached())], explainedBy());
+    expect(seen).toEqual(['normal>suppressed suppressed']);
+    expect(state.alarm).toMatchObject({ id: 7, state: 'suppressed', openedMs: 1, cause });
+    expect(state.status).toMatchObject({ condition: 'breached', hold: { kind: 'suppressed', why: 'explained by Mains lost', untilMs: null } });
+  });
+
+  test('it ends behind its cause without a word to anybody', () => {
+    const { state, seen, ended } = run([says(1, breached()), says(2, clear)], explainedBy());
+    expect(seen.at(-1)).toBe('suppressed>normal condition-false');
+    expect(ended).toMatchObject({ state: 'normal', closedMs: 2, cause });
+    expect(state).toMatchObject({ alarm: null, status: { hold: null, base: 'normal', alarmId: null } });
+  });
+
+  test('when the cause is over there is a grace, at least five minutes or its own on-delay; then it asks for somebody', () => {
+    const behind = run([says(1, breached())], explainedBy()).state;
+    const over = run([[10, { type: 'cause-over' }]], facts, behind).state;
+    expect(over.status.hold?.untilMs).toBe(10 + 5 * minutes);
+    expect(run([[10, { type: 'cause-over' }]], { ...facts, policy: { ...facts.policy, onDelayMs: 20 * minutes } }, behind).state.status.hold?.untilMs).toBe(10 + 20 * minutes);
+    // Told again, it does not begin anew.
+    expect(run([[99, { type: 'cause-over' }]], facts, over).state).toBe(over);
+    const { state, seen } = run([[10 + 5 * minutes, { type: 'release', by: 'tankbell', reason: 'surfaced' }]], facts, over);
+    expect(seen).toEqual(['suppressed>unacknowledged surfaced']);
+    expect(state.alarm).toMatchObject({ id: 7, state: 'unacknowledged', cause: null });
+  });
+
+  test('a cause that comes back within the grace takes it back', () => {
+    const over = run([[10, { type: 'cause-over' }]], facts, run([says(1, breached())], explainedBy()).state).state;
+    const { state, seen } = run([[20, { type: 'explained', cause }]], facts, over);
+    expect(seen).toEqual([]);
+    expect(state.status.hold?.untilMs).toBeNull();
+    // Another cause takes the place of the first.
+    const other = run([[20, { type: 'explained', cause: { ...cause, alarmId: 4, title: 'Gateway silent' } }]], facts, over);
+    expect(other.seen).toEqual(['suppressed>suppressed explained']);
+    expect(other.state.alarm?.cause?.alarmId).toBe(4);
+  });
+
+  test('more urgent than its cause: it rings, and names it', () => {
+    const { state, seen } = run([says(1, breached())], explainedBy({ ...cause, quiet: false }));
+    expect(seen).toEqual(['normal>unacknowledged condition-true']);
+    expect(state.alarm).toMatchObject({ state: 'unacknowledged', cause: { alarmId: 3, quiet: false } });
+  });
+
+  test('a cause that shows later: what nobody was rung for goes behind it, what somebody was rung for stays', () => {
+    const open = run([says(1, breached())]).state;
+    expect(run([[2, { type: 'explained', cause }]], facts, open)).toMatchObject({ seen: ['unacknowledged>suppressed suppressed'], state: { alarm: { state: 'suppressed' } } });
+    expect(run([[2, { type: 'explained', cause }]], facts, paged(open))).toMatchObject({ seen: ['unacknowledged>unacknowledged explained'], state: { alarm: { state: 'unacknowledged', cause }, status: { hold: null } } });
+    const taken = run([acks(2), [3, { type: 'explained', cause }], [4, { type: 'cause-over' }]], facts, open);
+    expect(taken.seen).toEqual(['unacknowledged>acknowledged acknowledged', 'acknowledged>acknowledged explained', 'acknowledged>acknowledged cause-over']);
+    expect(taken.state.alarm).toMatchObject({ state: 'acknowledged', cause: null });
+  });
+
+  test('held back while a cause may show, and forgotten when it ends meanwhile', () => {
+    const waits: LifeFacts = { ...facts, explain: (_status, nowMs) => (nowMs < 500 ? { kind: 'wait', untilMs: 500 } : { kind: 'none' }) };
+    const held = run([says(1, breached())], waits);
+    expect(held.seen).toEqual([]);
+    expect(held.state.status).toMatchObject({ condition: 'clear', dueMs: 500, heldBackMs: 1 });
+    expect(run([[500, { type: 'due' }]], waits, held.state)).toMatchObject({ seen: ['normal>unacknowledged condition-true'], state: { status: { heldBackMs: null } } });
+    expect(run([says(400, clear)], waits, held.state)).toMatchObject({ seen: [], state: { status: { dueMs: null, heldBackMs: null } } });
+  });
+
+  test('suppressed is not acknowledged and not unshelved; a person may still shelve it, and it goes back behind its cause', () => {
+    const behind = run([says(1, breached())], explainedBy()).state;
+    const refused = (event: LifeEvent): unknown => stepLife(behind, event, facts, 2);
+    expect(refused({ type: 'acknowledge', by: 'ana' })).toEqual({ refused: 'This alarm is suppressed behind its cause, Mains lost: acknowledge that one.' });
+    expect(refused({ type: 'release', by: 'ana', reason: 'unshelved' })).toEqual({ refused: 'This alarm is suppressed: explained by Mains lost. It comes back by itself.' });
+    const { seen } = run([[2, { type: 'hold', hold: shelf }], [3, { type: 'release', by: 'ana', reason: 'unshelved' }]], explainedBy(), behind);
+    expect(seen).toEqual(['suppressed>shelved shelved', 'shelved>suppressed suppressed']);
+  });
+
+  test('a record rings nobody, and is not suppressed', () => {
+    const record: LifeFacts = { ...explainedBy(), policy: { ...facts.policy, priority: 'journal' } };
+    expect(run([says(1, breached())], record).seen).toEqual(['normal>acknowledged condition-true']);
+  });
+
+  test('opens as urgent as what it leads to, never less urgent than by itself; a record stays one', () => {
+    const opens = (own: Alarm['policy']['priority'], leads: Alarm['policy']['priority'] | null) =>
+      run([says(1, breached())], { ...facts, policy: { ...facts.policy, priority: own }, leadsTo: () => leads }).state.alarm?.policy.priority;
+    expect([opens('high', 'urgent'), opens('high', 'low'), opens('low', null), opens('journal', 'urgent')]).toEqual(['urgent', 'high', 'low', 'journal']);
+  });
+});

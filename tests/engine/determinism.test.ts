@@ -10,11 +10,20 @@ import { MINUTE } from '../../src/domain/duration.ts';
 import { Engine } from '../../src/engine/engine.ts';
 import { makeLogger } from '../../src/log.ts';
 import { openSqliteStore } from '../../src/store/sqlite.ts';
+import type { Fleet } from '../../src/domain/fleet.ts';
+import type { Rule } from '../../src/rules/contract.ts';
 import { storyFleet } from '../stories/fleet.ts';
+import { causeKinds } from '../stories/one-cause/kinds.ts';
 
-const { fleet: declared, rules } = await storyFleet();
+interface World {
+  readonly fleet: Fleet;
+  readonly rules: readonly Rule[];
+}
+
 /** One of the points takes its cadence from its source. */
-const fleet = { ...declared, points: declared.points.map((point, index) => (index === 0 ? { ...point, cadence: 'sent' as const } : point)) };
+const withSentCadence = ({ fleet, rules }: World): World => ({ rules, fleet: { ...fleet, points: fleet.points.map((point, index) => (index === 0 ? { ...point, cadence: 'sent' as const } : point)) } });
+/** The second has mains, gateways and pumps that explain each other's alarms, and go and come as they like. */
+const worlds = { 'one tank': withSentCadence(await storyFleet()), 'a site with causes': withSentCadence(await storyFleet('one-cause', causeKinds)) };
 const startMs = Date.parse('2026-03-03T18:00:00Z');
 
 /** A small linear congruential generator: enough for choosing, and the same everywhere. */
@@ -37,7 +46,7 @@ interface Arrival {
 }
 
 /** A day of an uneasy tank: wandering temperature, switching equipment, silences, repetitions, late and out-of-order readings, history, gateways that go and come, promised cadences, a wrong clock. */
-function uneasyDay(seed: number): Arrival[] {
+function uneasyDay(seed: number, { fleet }: World): Arrival[] {
   const next = random(seed);
   const arrivals: Arrival[] = [];
   for (const point of fleet.points) {
@@ -52,7 +61,7 @@ function uneasyDay(seed: number): Arrival[] {
       const lateMs = next() < 0.03 ? next() * 20 * MINUTE : next() * 2000;
       // A clock that runs three hours behind for a while.
       const stampMs = point === fleet.points[1] && i > 400 && i < 700 ? atMs - 180 * MINUTE : atMs;
-            const promised = next() < 0.01 ? { nextWithinMs: MINUTE * (1 + Math.floor(next() * 20)) } : {};
+      const promised = next() < 0.01 ? { nextWithinMs: MINUTE * (1 + Math.floor(next() * 20)) } : {};
       arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs: stampMs, value, ...promised });
       // Sent as history, now and then with a time ahead of everything live.
       if (next() < 0.01) arrivals.push({ arrivedMs: Math.floor(atMs + lateMs), pointId: point.id, atMs: atMs + (next() < 0.5 ? 7 : -MINUTE), value: 99, historical: true });
@@ -67,7 +76,7 @@ function uneasyDay(seed: number): Arrival[] {
   return arrivals.sort((a, b) => a.arrivedMs - b.arrivedMs || (a.pointId < b.pointId ? -1 : 1));
 }
 
-async function run(arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean; fleets?: boolean }): Promise<unknown> {
+async function run({ fleet, rules }: World, arrivals: readonly Arrival[], seed: number, options: { batch: number; ticks: boolean; restarts: boolean; fleets?: boolean }): Promise<unknown> {
   const next = random(seed);
   const clock = new StandingClock(startMs - 1);
   const store = await openSqliteStore(':memory:');
@@ -106,13 +115,15 @@ async function run(arrivals: readonly Arrival[], seed: number, options: { batch:
   return { alarms, pages: pages.map(({ id, alarmId, personId, reason, createdMs }) => ({ id, alarmId, personId, reason, createdMs })), journal };
 }
 
-test.each([1, 2, 3])('seed %i', async (seed) => {
-  const arrivals = uneasyDay(seed);
-  const plain = await run(arrivals, seed, { batch: 1, ticks: false, restarts: false });
+test.each([1, 2, 3].flatMap((seed) => (['one tank', 'a site with causes'] as const).map((name) => ({ seed, name }))))('$name, seed $seed', async ({ seed, name }) => {
+  const world = worlds[name];
+  const arrivals = uneasyDay(seed, world);
+  const plain = await run(world, arrivals, seed, { batch: 1, ticks: false, restarts: false });
   expect(plain).toHaveProperty('alarms.length', expect.toSatisfy((length: number) => length > 10));
   expect(plain).toHaveProperty('pages.length', expect.toSatisfy((length: number) => length > 10));
   expect(JSON.stringify(plain)).toContain('3 h behind');
+  for (const reason of name === 'one tank' ? [] : ['suppressed', 'explained', 'surfaced']) expect(JSON.stringify(plain)).toContain(`"reason":"${reason}"`);
   for (const options of [{ batch: 400, ticks: false, restarts: false }, { batch: 7, ticks: true, restarts: false }, { batch: 5, ticks: true, restarts: true }, { batch: 5, ticks: true, restarts: false, fleets: true }]) {
-    expect(await run(arrivals, seed + 100, options), JSON.stringify({ seed, ...options })).toEqual(plain);
+    expect(await run(world, arrivals, seed + 100, options), JSON.stringify({ seed, ...options })).toEqual(plain);
   }
 });

@@ -73,6 +73,7 @@ export const alarm: Alarm = {
     { label: 'Warming', value: 1.23456, },
   ],
   escalation: { nextStep: 1, dueMs: nowMs + 5 * MINUTE, paged: ['ana'] },
+  cause: null,
 };
 
 export const page: Page = { id: '12-0-ana', alarmId: 12, personId: 'ana', reason: 'opened', createdMs: nowMs };
@@ -88,6 +89,7 @@ export const facts: PageFacts = {
     { pointName: 'Water temperature', kind: 'temperature', value: 28.61, atMs: nowMs - 25 * SECOND, current: true, offlineWhy: null },
   ],
   onCall: { paged: ['Ana Brightwater'], next: { personId: 'ben', name: 'Ben Møller', atMs: nowMs + 5 * MINUTE }, acknowledgedBy: null },
+  explains: [],
   threadRoot: null, lateWhy: null,
   links: { acknowledge: { url: 'https://bell.example.invalid/acknowledge/t0k-3n_', expiresMs: nowMs + 72 * 60 * MINUTE }, alarm: 'https://bell.example.invalid/alarms/12' },
   nowMs, notice: null,

@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import type { Alarm } from '../../src/domain/alarm.ts';
 import { MINUTE } from '../../src/domain/duration.ts';
 import type { Person } from '../../src/domain/fleet.ts';
-import { maxPagesPerAlarm, pageNext, returnedPages, type Rota, startEscalation, stopEscalation } from '../../src/oncall/escalation.ts';
+import { maxPagesPerAlarm, pageNext, resumeEscalation, returnedPages, type Rota, startEscalation, stopEscalation } from '../../src/oncall/escalation.ts';
 
 const person = (id: string, timeZone = 'America/Denver'): Person => ({ id, name: id, email: `${id}@example.invalid`, phone: null, timeZone, dayStartMinute: 7 * 60, dayEndMinute: 21 * 60 });
 const rota: Rota = {
@@ -11,7 +11,7 @@ const rota: Rota = {
 };
 const alarmOf = (priority: Alarm['policy']['priority']): Alarm => ({
   id: 3, ruleId: 't/limit/x', ruleKind: 'limit', tankId: 't', siteId: 's', title: 'X', policy: { priority, onDelayMs: 0, offDelayMs: 0 }, state: 'unacknowledged',
-  beganMs: 0, openedMs: 0, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null, closedMs: null, summary: '', evidence: [], escalation: { nextStep: 0, dueMs: null, paged: [] },
+  beganMs: 0, openedMs: 0, acknowledgedMs: null, acknowledgedBy: null, returnedMs: null, closedMs: null, summary: '', evidence: [], escalation: { nextStep: 0, dueMs: null, paged: [] }, cause: null,
 });
 
 test('urgent: the first at once, the second five minutes later, then both again after half an hour', () => {
@@ -66,4 +66,15 @@ test('without a repeat the round ends and says so; with one it ends at the bound
 test('a second start of the same alarm begins a new round with the first person and page ids of its own', () => {
   const again = startEscalation({ ...alarmOf('urgent'), escalation: { nextStep: 1, dueMs: null, paged: ['ana'] } }, rota, 9);
   expect(again).toMatchObject({ nextStep: 2, dueMs: 9 });
+});
+
+test('what outlived its cause begins a round of its own, and says so once', () => {
+  const due = resumeEscalation({ ...alarmOf('urgent'), escalation: { nextStep: 1, dueMs: null, paged: ['ana'] } }, rota, 500);
+  expect(due).toMatchObject({ nextStep: 2, dueMs: 500, surfaced: { step: 2, atMs: 500 } });
+  const first = pageNext({ ...alarmOf('urgent'), escalation: due }, rota, 500);
+  expect(first.pages).toMatchObject([{ personId: 'ana', reason: 'surfaced' }]);
+  const second = pageNext({ ...alarmOf('urgent'), escalation: first.escalation }, rota, first.escalation.dueMs ?? Number.NaN);
+  expect(second.pages).toMatchObject([{ personId: 'ben', reason: 'repeated' }]);
+  // One that pages nobody does not begin to.
+  expect(resumeEscalation(alarmOf('low'), rota, 500)).toEqual({ nextStep: 0, dueMs: null, paged: [] });
 });

@@ -182,7 +182,7 @@ export function storeConformance(name: string, open: () => Promise<Store>): void
       });
 
       it('comes back as it was written, the later write winning', async () => {
-        const open = alarm({ id: 4, escalation: { nextStep: 2, dueMs: null, paged: ['ana', 'ben'] } });
+        const open = alarm({ id: 4, escalation: { nextStep: 2, dueMs: null, paged: ['ana', 'ben'], surfaced: { step: 2, atMs: 7 } }, cause: { alarmId: 2, ruleId: 'lobby/mains/supply', title: 'Mains lost', quiet: true } });
         const closed = alarm({ id: 7, state: 'normal', acknowledgedMs: T0 + 7, acknowledgedBy: 'ben', returnedMs: T0 + 8, closedMs: T0 + 9 });
         await store.commit(batch({ alarms: [alarm({ id: 4 }), alarm({ id: 7 })], statuses: [status({ base: 'normal', hold: null })], ruleStates: [{ ruleId: 'b', state: 1, wakeAtMs: null }] }));
         await store.commit(

@@ -32,6 +32,7 @@ export const alarm = (parts: Partial<Alarm>): Alarm => ({
   summary: '29.1 °C for 6 min, limit 28.0 °C',
   evidence: [{ label: 'display', value: 29.1, kind: 'temperature', atMs: T0 }, { label: 'why', value: 'above the limit' }],
   escalation: { nextStep: 1, dueMs: T0 + 300_000, paged: ['ana'] },
+  cause: null,
   ...parts,
 });
 
@@ -44,6 +45,7 @@ export const status = (parts: Partial<AlarmStatus>): AlarmStatus => ({
   verdictSinceMs: T0 + 3,
   breach: { summary: '29.1 °C, limit 28.0 °C', evidence: [{ label: 'display', value: 29.1, kind: 'temperature' }] },
   dueMs: T0 + 4,
+  heldBackMs: T0 + 3,
   base: 'acknowledged',
   hold: { kind: 'shelved', by: 'ana', why: 'water change', sinceMs: T0 + 5, untilMs: T0 + 6 },
   alarmId: null,

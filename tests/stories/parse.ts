@@ -19,7 +19,8 @@ export interface Feed {
 export type Doing =
   | { readonly type: 'expect-alarm'; readonly rule: string; readonly state: string }
   | { readonly type: 'expect-unknown'; readonly rule: string }
-  | { readonly type: 'expect-page'; readonly person: string; readonly reason: string | null }
+  | { readonly type: 'expect-page'; readonly person: string; readonly reason: string | null; readonly rule: string | null }
+  | { readonly type: 'expect-behind'; readonly rule: string; readonly cause: string }
   | { readonly type: 'expect-no-page' }
   | { readonly type: 'expect-journal' | 'expect-no-journal'; readonly text: string }
   | { readonly type: 'acknowledge'; readonly rule: string; readonly by: string }
@@ -90,7 +91,8 @@ function doing(said: string, line: number): Doing {
     [/^expect alarm (\S+)\s+(\S+)$/, ([, rule = '', state = '']) => ({ type: 'expect-alarm', rule, state })],
     [/^expect unknown (\S+)$/, ([, rule = '']) => ({ type: 'expect-unknown', rule })],
     [/^expect no page$/, () => ({ type: 'expect-no-page' })],
-    [/^expect page (\S+)(?: (\S+))?$/, ([, person = '', reason]) => ({ type: 'expect-page', person, reason: reason ?? null })],
+    [/^expect page (\S+)(?: (\S+))??(?: about (\S+))?$/, ([, person = '', reason, rule]) => ({ type: 'expect-page', person, reason: reason ?? null, rule: rule ?? null })],
+    [/^expect alarm (\S+) behind (\S+)$/, ([, rule = '', cause = '']) => ({ type: 'expect-behind', rule, cause })],
     [/^expect journal "(.+)"$/, ([, text = '']) => ({ type: 'expect-journal', text })],
     [/^expect no journal "(.+)"$/, ([, text = '']) => ({ type: 'expect-no-journal', text })],
     [/^acknowledge (\S+) by (\S+)$/, ([, rule = '', by = '']) => ({ type: 'acknowledge', rule, by })],

@@ -33,7 +33,7 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
 
   const unseen = async (): Promise<OutboxPage[]> => (await store.pages({ limit: 1000 })).filter((page) => !seen.has(page.id)).sort((a, b) => a.createdMs - b.createdMs);
   const ruleId = (name: string): string => {
-    const id = `${tank.id}/${name}`;
+    const id = rules.some((rule) => rule.id === name) ? name : `${tank.id}/${name}`;
     if (!rules.some((rule) => rule.id === id)) throw new Error(`no rule ${id}; there are ${rules.map((rule) => rule.id).join(', ')}`);
     return id;
   };
@@ -53,13 +53,22 @@ export async function tellStory(story: Story, fleet: Fleet, rules: readonly Rule
         if (is !== doing.state) wrong.push(`line ${line}: ${doing.rule} is ${is}, not ${doing.state}${status?.unknownWhy ? ` (${status.unknownWhy})` : ''}`);
         return;
       }
+      case 'expect-behind': {
+        const status = engine.view.statuses.get(ruleId(doing.rule));
+        const alarm = status?.alarmId == null ? undefined : engine.view.openAlarms.get(status.alarmId);
+        if (alarm?.state !== 'suppressed' || alarm.cause?.ruleId !== ruleId(doing.cause)) {
+          wrong.push(`line ${line}: ${doing.rule} is ${alarm?.state ?? 'normal'}${alarm?.cause == null ? '' : ` (${alarm.cause.ruleId})`}, not suppressed behind ${doing.cause}`);
+        }
+        return;
+      }
       case 'expect-unknown': {
         const status = engine.view.statuses.get(ruleId(doing.rule));
         if (status?.verdict !== 'unknown') wrong.push(`line ${line}: the verdict of ${doing.rule} is ${status?.verdict}, not unknown`);
         return;
       }
       case 'expect-page': {
-        const page = (await unseen()).find((one) => one.personId === doing.person && (doing.reason === null || one.reason === doing.reason));
+        const about = doing.rule === null ? null : new Set((await store.alarms({ limit: 1000 })).filter((alarm) => alarm.ruleId === ruleId(doing.rule ?? '')).map(({ id }) => id));
+        const page = (await unseen()).find((one) => one.personId === doing.person && (doing.reason === null || one.reason === doing.reason) && (about === null || (one.alarmId !== null && about.has(one.alarmId))));
         if (page === undefined) wrong.push(`line ${line}: no page to ${doing.person}${doing.reason === null ? '' : ` (${doing.reason})`}; unexpected so far: ${describe(await unseen(), story.startMs)}`);
         else seen.add(page.id);
         return;

@@ -112,7 +112,7 @@ test('what a long outage left behind is acknowledged in one go: only what is ove
   for (const [id, tankId] of [[101, first.tankId], [102, first.tankId], [103, 'another']] as const) {
     world.store.alarmRows.set(id, { ...first, id, tankId, state: 'returned', returnedMs: START_MS - HOUR });
     const ruleId = `${tankId}/silent-point/p${id}`;
-    world.store.statusRows.set(ruleId, { ruleId, condition: 'clear', verdict: 'clear', unknownWhy: null, lastKnown: 'clear', verdictSinceMs: 0, breach: null, dueMs: null, base: 'returned', hold: null, alarmId: id });
+    world.store.statusRows.set(ruleId, { ruleId, condition: 'clear', verdict: 'clear', unknownWhy: null, lastKnown: 'clear', verdictSinceMs: 0, breach: null, dueMs: null, heldBackMs: null, base: 'returned', hold: null, alarmId: id });
   }
   const visitor = await logIn();
   expect((await visitor.get('/alarms')).body).toContain('Acknowledge the 4 that are over');

@@ -278,7 +278,7 @@ async function seedAlarms(store: FakeStore, engine: FakeEngine, rules: readonly 
 }
 
 const statusOf = (rule: Rule, nowMs: number): AlarmStatus => ({
-  ruleId: rule.id, condition: 'clear', verdict: rule.missing === null ? 'clear' : 'unknown', unknownWhy: rule.missing, lastKnown: 'clear', verdictSinceMs: nowMs - DAY, breach: null, dueMs: null, base: 'normal', hold: null, alarmId: null,
+  ruleId: rule.id, condition: 'clear', verdict: rule.missing === null ? 'clear' : 'unknown', unknownWhy: rule.missing, lastKnown: 'clear', verdictSinceMs: nowMs - DAY, breach: null, dueMs: null, heldBackMs: null, base: 'normal', hold: null, alarmId: null,
 });
 
 function alarmOf({ id, rule, state, agoMs, lastedMs, summary }: AlarmFacts, nowMs: number): Alarm {
@@ -295,5 +295,6 @@ function alarmOf({ id, rule, state, agoMs, lastedMs, summary }: AlarmFacts, nowM
       { label: 'How it is known', value: 'measured in the display, every minute' },
     ],
     escalation: { nextStep: 1, dueMs: null, paged: ['ada'] },
+    cause: null,
   };
 }

@@ -148,5 +148,5 @@ function breached({ side, sinceMs, worst }: State, latest: Latest, context: Rule
   // Inside again by less than the deadband: the number alone would look like a mistake.
   const isBack = limit !== null && (side === 'high' ? latest.value <= limit : latest.value >= limit);
   const now = isBack && worst !== null ? `${show(kind, latest.value)} after ${show(kind, worst)}, not yet clear of the ${side === 'high' ? 'upper' : 'lower'} limit` : `${show(kind, latest.value)}${held}, ${side === 'high' ? 'upper' : 'lower'} limit`;
-  return { state: 'breached', summary: `${now} ${show(kind, limit)}`, evidence };
+  return { state: 'breached', summary: `${now} ${show(kind, limit)}`, evidence, ...(side === null ? {} : { side }) };
 }

@@ -29,6 +29,7 @@ export function boardAnswer(rows: readonly BoardRow[], nowMs: number): z.infer<t
       alarmId: row.alarm?.id ?? null, priority: row.alarm?.policy.priority ?? null, title: row.alarm?.title ?? null, summary: row.alarm?.summary ?? null,
       sinceMs: row.sinceMs,
       otherAlarmIds: row.otherAlarms.map((alarm) => alarm.id),
+      explainedAlarmIds: row.explained.map((alarm) => alarm.id),
       silentPointIds: row.silentPoints.map((point) => point.id),
       unknownRules: row.unknownRules, heldRules: row.heldRules,
       headlines: row.headlines.map(presentAnswer),
@@ -42,6 +43,7 @@ export function alarmAnswer(alarm: Alarm, rules: readonly Rule[]): z.infer<typeo
   return {
     id, ruleId, ruleKind, tankId, siteId, title, priority: alarm.policy.priority, state, beganMs, openedMs, acknowledgedMs, acknowledgedBy, returnedMs, closedMs, summary,
     evidence: alarm.evidence.map(({ label, value, kind, atMs }) => ({ label, value, unit: kind === undefined ? null : kinds[kind].unit, atMs: atMs ?? null })),
+    cause: alarm.cause === null ? null : { ...alarm.cause },
     pointIds: [...pointsOfRule(rules.find((rule) => rule.id === ruleId))],
   };
 }

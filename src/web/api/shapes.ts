@@ -34,6 +34,7 @@ export const boardShape = z.object({
     summary: z.string().nullable(),
     sinceMs: ms.nullable(),
     otherAlarmIds: z.array(z.number().int()),
+    explainedAlarmIds: z.array(z.number().int()).describe('Open alarms that are suppressed behind one of these.'),
     silentPointIds: z.array(z.string()),
     unknownRules: z.number().int(),
     heldRules: z.number().int(),
@@ -89,6 +90,7 @@ export const alarmShape = z.object({
   summary: z.string(),
   evidence: z.array(z.object({ label: z.string(), value: z.union([z.number(), z.string()]), unit: z.string().nullable(), atMs: ms.nullable() })),
   pointIds: z.array(z.string()).describe('Points its rule watches.'),
+  cause: z.object({ alarmId: z.number().int(), ruleId: z.string(), title: z.string(), quiet: z.boolean().describe('Nobody is called for this alarm while its cause lasts.') }).nullable().describe('The alarm that explains this one.'),
 });
 
 export const journalShape = z.object({

@@ -7,6 +7,7 @@ import { showTime } from '../times.ts';
 import { words } from '../words.ts';
 import { AlarmHead, EvidenceList, FirstChecks, needsAcknowledging } from './alarm.tsx';
 import { type ChartGroup, Charts } from './chart.tsx';
+import { Explains } from './explained.tsx';
 import { SiteFacts } from './site-facts.tsx';
 import type { Outcome } from './tank.tsx';
 
@@ -22,9 +23,11 @@ export interface AcknowledgeFacts {
   readonly firstChecks: readonly string[];
   readonly charts: ChartGroup | null;
   readonly outcome: Outcome | null;
+  readonly explained: readonly Alarm[];
+  readonly tankNameOf: (tankId: string) => string;
 }
 
-export function acknowledgePage({ viewer, alarm, atOpening, person, tank, site, client, firstChecks, charts, outcome }: AcknowledgeFacts): string {
+export function acknowledgePage({ explained, tankNameOf, viewer, alarm, atOpening, person, tank, site, client, firstChecks, charts, outcome }: AcknowledgeFacts): string {
   const w = words.acknowledge;
   const zone = site?.timeZone ?? viewer.zone;
   return page({
@@ -45,6 +48,7 @@ export function acknowledgePage({ viewer, alarm, atOpening, person, tank, site, 
         )}
         <div class="cols">
           <div>
+            <Explains explained={explained} tankNameOf={tankNameOf} homeTankId={alarm.tankId} />
             <EvidenceList alarm={alarm} atOpening={atOpening} zone={zone} nowMs={viewer.nowMs} />
             <FirstChecks checks={firstChecks} />
             {charts !== null && <section aria-labelledby="chart"><h2 id="chart">{words.alarm.chart}</h2><Charts {...charts} /></section>}

@@ -4,6 +4,7 @@ import type { Alarm } from '../../domain/alarm.ts';
 import { Shape, alarmMark } from '../shapes.tsx';
 import { iso, showSince, showTime } from '../times.ts';
 import { words } from '../words.ts';
+import { ExplainedBy, ExplainedLine } from './explained.tsx';
 
 export interface AlarmPlace {
   /** `null`: the tank is not part of the fleet any more. */
@@ -11,7 +12,7 @@ export interface AlarmPlace {
   readonly zone: string;
 }
 
-export function AlarmLine({ alarm, place, nowMs, showTank = true }: { alarm: Alarm; place: AlarmPlace; nowMs: number; showTank?: boolean }) {
+export function AlarmLine({ alarm, explained = [], place, nowMs, showTank = true }: { alarm: Alarm; explained?: readonly Alarm[]; place: AlarmPlace; nowMs: number; showTank?: boolean }) {
   const mark = alarmMark(alarm);
   const endMs = alarm.returnedMs ?? alarm.closedMs;
   const began = showTime(alarm.beganMs, place.zone, nowMs);
@@ -29,6 +30,13 @@ export function AlarmLine({ alarm, place, nowMs, showTank = true }: { alarm: Ala
         </time>
         {`, ${alarm.acknowledgedBy === null ? words.alarms.nobody : words.alarms.by(alarm.acknowledgedBy)}`}
       </p>
+      <ExplainedBy alarm={alarm} />
+      {explained.length > 0 && (
+        <details>
+          <summary>{words.causes.explains(explained.map((one) => one.title))}</summary>
+          <ul class="lines">{explained.map((one) => <ExplainedLine key={one.id} alarm={one} />)}</ul>
+        </details>
+      )}
     </li>
   );
 }

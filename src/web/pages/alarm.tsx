@@ -10,6 +10,7 @@ import { Shape, alarmMark } from '../shapes.tsx';
 import { iso, showAge, showFullTime, showSince, showTime } from '../times.ts';
 import { words } from '../words.ts';
 import { type ChartGroup, Charts } from './chart.tsx';
+import { ExplainedBy, Explains } from './explained.tsx';
 import { HoldFields } from './hold-fields.tsx';
 import { SiteFacts } from './site-facts.tsx';
 import type { Outcome } from './tank.tsx';
@@ -30,6 +31,9 @@ export interface AlarmFacts {
   /** Who is told next if nobody acknowledges, and when. */
   readonly nextPage: { readonly personName: string; readonly atMs: number } | null;
   readonly history: readonly StoredJournalEntry[];
+  /** What it explains or explained, at the whole site. */
+  readonly explained: readonly Alarm[];
+  readonly tankNameOf: (tankId: string) => string;
   readonly outcome: Outcome | null;
 }
 
@@ -53,6 +57,7 @@ export function alarmPage(facts: AlarmFacts): string {
                 <p class="muted">{words.alarm.acknowledgeHelp}</p>
               </form>
             )}
+            <Explains explained={facts.explained} tankNameOf={facts.tankNameOf} homeTankId={alarm.tankId} />
             <EvidenceList alarm={alarm} atOpening={facts.atOpening} zone={zone} nowMs={viewer.nowMs} />
             <FirstChecks checks={facts.firstChecks} />
             {facts.charts !== null && <section aria-labelledby="chart"><h2 id="chart">{words.alarm.chart}</h2><Charts {...facts.charts} /></section>}
@@ -91,6 +96,7 @@ export function AlarmHead({ alarm, tank, clientName, zone, nowMs }: { alarm: Ala
           {endMs === null ? words.board.since(began, showSince(alarm.beganMs, nowMs)) : words.alarms.past1(began, showSince(alarm.beganMs, endMs))}
         </time>
       </p>
+      <ExplainedBy alarm={alarm} />
     </div>
   );
 }

@@ -1,6 +1,7 @@
 /** @jsxRuntime automatic @jsxImportSource preact */
 import type { Alarm } from '../../domain/alarm.ts';
 import type { Tank } from '../../domain/fleet.ts';
+import type { CauseTree } from '../causes.ts';
 import { type Viewer, page } from '../layout.tsx';
 import { words } from '../words.ts';
 import { AlarmLine, type AlarmPlace } from './alarm-line.tsx';
@@ -10,7 +11,7 @@ export interface AlarmsFacts {
   readonly viewer: Viewer;
   readonly tanks: readonly Tank[];
   readonly tankId: string | null;
-  readonly open: readonly Alarm[];
+  readonly open: readonly CauseTree[];
   readonly past: readonly Alarm[];
   /** Address of the list of older ones, if there are more. */
   readonly olderHref: string | null;
@@ -18,11 +19,11 @@ export interface AlarmsFacts {
 }
 
 export function alarmsPage({ viewer, tanks, tankId, open, past, olderHref, placeOf }: AlarmsFacts): string {
-  const list = (alarms: readonly Alarm[], none: string) =>
-    alarms.length === 0 ? <p class="muted">{none}</p> : (
-      <ul class="lines panel">{alarms.map((alarm) => <AlarmLine key={alarm.id} alarm={alarm} place={placeOf(alarm)} nowMs={viewer.nowMs} />)}</ul>
+  const list = (trees: readonly CauseTree[], none: string) =>
+    trees.length === 0 ? <p class="muted">{none}</p> : (
+      <ul class="lines panel">{trees.map(({ alarm, explained }) => <AlarmLine key={alarm.id} alarm={alarm} explained={explained} place={placeOf(alarm)} nowMs={viewer.nowMs} />)}</ul>
     );
-  const returned = open.filter(({ state }) => state === 'returned').length;
+  const returned = open.filter(({ alarm }) => alarm.state === 'returned').length;
   return page({
     viewer,
     title: words.alarms.title,
@@ -45,7 +46,7 @@ export function alarmsPage({ viewer, tanks, tankId, open, past, olderHref, place
           )}
           {list(open, words.alarms.noneOpen)}
         </section>
-        <section aria-labelledby="past" data-live="past"><h2 id="past">{words.alarms.past}</h2>{list(past, words.alarms.nonePast)}</section>
+        <section aria-labelledby="past" data-live="past"><h2 id="past">{words.alarms.past}</h2>{list(past.map((alarm) => ({ alarm, explained: [] })), words.alarms.nonePast)}</section>
         {olderHref !== null && <p><a class="button" href={olderHref}>{words.alarms.older}</a></p>}
       </>
     ),

@@ -63,7 +63,7 @@ function Row({ row, nowMs }: { row: BoardRow; nowMs: number }) {
           </span>
         </p>
         {alarm !== null && (
-          <p class="what"><a href={`/alarms/${alarm.id}`}>{alarm.title}</a>{alarm.summary !== '' && <span class="summary">{alarm.summary}</span>}</p>
+          <p class="what"><a href={`/alarms/${alarm.id}`}>{alarm.title}</a>{row.alarmTankName !== null && <span>{` ${words.causes.atTank(row.alarmTankName)}`}</span>}{alarm.summary !== '' && <span class="summary">{alarm.summary}</span>}</p>
         )}
         <Details row={row} />
       </div>
@@ -89,6 +89,7 @@ const LimitsNote = ({ text }: { text: string | null }) => (text === null ? null 
 
 function Details({ row }: { row: BoardRow }) {
   const parts = [
+    row.explained.length > 0 ? words.causes.explains(row.explained.map((one) => one.title)) : null,
     row.otherAlarms.length > 0 ? words.board.moreAlarms(row.otherAlarms.length) : null,
     row.silentPoints.length > 0 ? words.board.silent(row.silentPoints.map((point) => point.name).join(', '), row.silentPoints.length, row.offline) : null,
     row.unknownRules > 0 ? words.board.unknownRules(row.unknownRules) : null,

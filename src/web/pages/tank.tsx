@@ -3,6 +3,7 @@ import type { Alarm, AlarmStatus } from '../../domain/alarm.ts';
 import type { Equipment, Site, Tank } from '../../domain/fleet.ts';
 import type { Verdict } from '../../domain/verdict.ts';
 import type { Rule } from '../../rules/contract.ts';
+import type { CauseTree } from '../causes.ts';
 import type { Range } from '../chart-range.ts';
 import { rangeNames, ranges } from '../chart-range.ts';
 import { type Viewer, page } from '../layout.tsx';
@@ -24,7 +25,9 @@ export interface TankFacts {
   readonly clientName: string | null;
   readonly presents: readonly Present[];
   readonly charts: ChartGroup & { readonly range: Range };
-  readonly openAlarms: readonly Alarm[];
+  /** With the alarm of another tank at the site that explains what is wrong here. */
+  readonly openAlarms: readonly CauseTree[];
+  readonly tankNameOf: (tankId: string) => string;
   readonly pastAlarms: readonly Alarm[];
   readonly equipment: readonly Equipment[];
   readonly rules: readonly RuleStanding[];
@@ -65,7 +68,7 @@ export function tankPage(facts: TankFacts): string {
             <section aria-labelledby="open" data-live="open">
               <h2 id="open">{words.tank.openAlarms}</h2>
               {openAlarms.length === 0 ? <p class="muted">{words.tank.noOpenAlarms}</p> : (
-                <ul class="lines panel">{openAlarms.map((alarm) => <AlarmLine key={alarm.id} alarm={alarm} place={place} nowMs={nowMs} showTank={false} />)}</ul>
+                <ul class="lines panel">{openAlarms.map(({ alarm, explained }) => <AlarmLine key={alarm.id} alarm={alarm} explained={explained} place={{ ...place, tankName: facts.tankNameOf(alarm.tankId) }} nowMs={nowMs} showTank={alarm.tankId !== tank.id} />)}</ul>
               )}
             </section>
             <section aria-labelledby="now" data-live="now">

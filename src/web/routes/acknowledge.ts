@@ -6,6 +6,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { Alarm } from '../../domain/alarm.ts';
 import type { Person } from '../../domain/fleet.ts';
 import { alarmCharts, surroundingsOf } from '../alarm-facts.ts';
+import { explainedOf } from '../causes.ts';
 import { type WebContext, sendHtml, viewerOf } from '../context.ts';
 import { secretAddressHeaders } from '../headers.ts';
 import { withPresentNumbers } from '../live-alarm.ts';
@@ -56,8 +57,9 @@ export function acknowledgeRoutes(app: FastifyInstance, context: WebContext): vo
 
   async function show(request: FastifyRequest, reply: FastifyReply, { alarm, person }: Found, status: number, outcome: Outcome | null): Promise<FastifyReply> {
     const surroundings = surroundingsOf(context, alarm);
-    const charts = await alarmCharts(context, alarm, surroundings);
-    return sendHtml(reply.headers(secretAddressHeaders), acknowledgePage({ viewer: { ...viewerOf(context, request), zone: person.timeZone }, alarm: withPresentNumbers(alarm, context.engine.view), atOpening: alarm.summary, person, charts, outcome, ...surroundings }), status);
+    const [charts, explained] = await Promise.all([alarmCharts(context, alarm, surroundings), explainedOf(alarm, context.store, context.engine.view)]);
+    const { tanks } = context.fleet();
+    return sendHtml(reply.headers(secretAddressHeaders), acknowledgePage({ viewer: { ...viewerOf(context, request), zone: person.timeZone }, alarm: withPresentNumbers(alarm, context.engine.view), atOpening: alarm.summary, person, charts, outcome, explained, tankNameOf: (tankId) => tanks.find(({ id }) => id === tankId)?.name ?? tankId, ...surroundings }), status);
   }
 
   function dead(request: FastifyRequest, reply: FastifyReply, { dead: why, status }: { dead: string; status: number }): FastifyReply {

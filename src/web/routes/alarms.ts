@@ -6,6 +6,7 @@ import type { Fleet } from '../../domain/fleet.ts';
 import { type AlarmAction, alarmActions, holdRule } from '../alarm-actions.ts';
 import { alarmCharts, surroundingsOf } from '../alarm-facts.ts';
 import { byAlarmNeed } from '../board.ts';
+import { causeTrees, explainedOf } from '../causes.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
 import { reasonForm, shelveForm } from '../hold-form.ts';
 import { sentenceOf } from '../issues.ts';
@@ -33,7 +34,8 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
     const { tank: tankId, show } = listQuery.parse(request.query);
     const fleet = context.fleet();
     const past = await context.store.alarms({ ...(tankId === null ? {} : { tankId }), open: false, limit: show + 1 });
-    const open = [...context.engine.view.openAlarms.values()].filter((alarm) => tankId === null || alarm.tankId === tankId).sort(byAlarmNeed).map((alarm) => withPresentNumbers(alarm, context.engine.view));
+    const { view } = context.engine;
+    const open = causeTrees([...view.openAlarms.values()].filter((alarm) => tankId === null || alarm.tankId === tankId), view).toSorted((a, b) => byAlarmNeed(a.alarm, b.alarm));
     const sites = new Map(fleet.sites.map((site) => [site.id, site]));
     const tanks = new Map(fleet.tanks.map((tank) => [tank.id, tank.name]));
     const more = past.length > show && show < MAX_SHOWN;
@@ -74,15 +76,17 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
 
   async function show(request: FastifyRequest, reply: FastifyReply, alarm: Alarm, status: number, outcome: Outcome | null): Promise<FastifyReply> {
     const viewer = viewerOf(context, request);
-    const { people } = context.fleet();
+    const { people, tanks } = context.fleet();
     const surroundings = surroundingsOf(context, alarm);
-    const [charts, pages, history] = await Promise.all([
+    const [charts, explained, pages, history] = await Promise.all([
       alarmCharts(context, alarm, surroundings),
+      explainedOf(alarm, context.store, context.engine.view),
       context.store.pages({ alarmId: alarm.id, limit: PAGES_SHOWN }),
       context.store.journal({ alarmId: alarm.id, limit: HISTORY_SHOWN }),
     ]);
     return sendHtml(reply, alarmPage({
-      viewer, charts, history, outcome, ...surroundings,
+      viewer, charts, history, outcome, explained, ...surroundings,
+      tankNameOf: (tankId) => tanks.find(({ id }) => id === tankId)?.name ?? tankId,
       alarm: withPresentNumbers(alarm, context.engine.view),
       atOpening: alarm.summary,
       status: context.engine.view.statuses.get(alarm.ruleId) ?? null,

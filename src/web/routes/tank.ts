@@ -4,11 +4,11 @@ import type { Tank } from '../../domain/fleet.ts';
 import { holdRule } from '../alarm-actions.ts';
 import { drawnCharts } from '../alarm-facts.ts';
 import { byAlarmNeed } from '../board.ts';
+import { causeTrees } from '../causes.ts';
 import { chosenSpan } from '../chart-range.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
 import { reasonForm, shelveForm } from '../hold-form.ts';
 import { sentenceOf } from '../issues.ts';
-import { withPresentNumbers } from '../live-alarm.ts';
 import { type Outcome, type RuleStanding, tankPage } from '../pages/tank.tsx';
 import { presentOf } from '../present.ts';
 import { WebError } from '../web-error.ts';
@@ -60,7 +60,8 @@ export function tankRoutes(app: FastifyInstance, context: WebContext): void {
       clientName: fleet.clients.find((client) => client.id === site.clientId)?.name ?? null,
       presents: points.map((point) => presentOf(point, view, rules, nowMs)),
       charts: { ...drawn, range: span.range },
-      openAlarms: [...view.openAlarms.values()].filter((alarm) => alarm.tankId === tank.id).sort(byAlarmNeed).map((alarm) => withPresentNumbers(alarm, view)),
+      openAlarms: causeTrees([...view.openAlarms.values()].filter((alarm) => alarm.tankId === tank.id), view).toSorted((a, b) => byAlarmNeed(a.alarm, b.alarm)),
+      tankNameOf: (tankId) => fleet.tanks.find(({ id }) => id === tankId)?.name ?? tankId,
       equipment: fleet.equipment.filter((one) => one.tankId === tank.id),
       rules: rules.map((rule) => ({ rule, status: view.statuses.get(rule.id) ?? null, verdict: view.verdict(rule.id) })).sort((a, b) => urgency(a) - urgency(b)),
     }), status);

@@ -1,0 +1,185 @@
+/**
+ * Which alarms explain which: one line per pair of kinds, roots first. What is explained is suppressed behind its cause (`src/alarms/lifecycle.ts`);
+ * how long it waits for one, and which of several counts, is decided in `src/engine/causes.ts`.
+ *
+ * A line claims that the consequence *follows* from the cause, by physics or wiring, within hours. Where it only often comes along, it has no place here:
+ * an alarm that is suppressed wrongly is worse than one page too many. So nothing explains water on the floor or about to get there, and nothing explains a
+ * heater that is stuck on. A kind must not explain itself, and no chain of lines may come back to where it began (`tests/rules/causes.test.ts`).
+ */
+import type { Equipment, EquipmentKind, Point } from '../domain/fleet.ts';
+import type { Kind } from '../domain/kinds.ts';
+import type { Side } from '../domain/verdict.ts';
+import type { Rule } from './contract.ts';
+
+/**
+ * Where a consequence must be to be explained. `equipment`: about the same piece. `circuit`: its equipment hangs on a circuit of the cause's.
+ * `gateway`: all of its points come by the gateway of the cause. `tank` and `site`: the same one.
+ */
+export type Scope = 'equipment' | 'circuit' | 'gateway' | 'tank' | 'site';
+
+export interface CauseLine {
+  readonly cause: string;
+  readonly explains: readonly string[];
+  readonly scope: Scope;
+  /** Only where the consequence is off on this side. */
+  readonly side?: Side;
+  /** Only where the consequence watches a value of one of these kinds. */
+  readonly of?: readonly Kind[];
+  /** Only where the cause is about one of these. */
+  readonly causeEquipment?: readonly EquipmentKind[];
+}
+
+/** Kinds that speak of the water's temperature, beside `limit`. */
+const temperatures = ['temperature-rate', 'temperature-forecast', 'temperature-swing'] as const;
+const temperature = ['temperature'] as const;
+const level = ['level', 'fill', 'volume'] as const;
+
+/** In order of preference: what several lines explain goes behind the first of them. */
+export const causeLines: readonly CauseLine[] = [
+  {
+    cause: 'site-power-lost', scope: 'site',
+    explains: ['circuit-lost', 'return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-gateway', 'silent-point', 'voltage-out-of-range', 'sensors-disagree'],
+  },
+  // Tanks cool down, or warm up where a chiller cooled them.
+  { cause: 'site-power-lost', explains: ['limit'], scope: 'site', of: temperature },
+  { cause: 'site-power-lost', explains: temperatures, scope: 'site' },
+  { cause: 'circuit-lost', explains: ['return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-point'], scope: 'circuit' },
+  { cause: 'silent-gateway', explains: ['silent-point'], scope: 'gateway' },
+  // The display loses its heater and its chiller with the flow; what they warm or cool is the sump by itself.
+  { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: temperature, causeEquipment: ['return-pump'] },
+  { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: level, side: 'low', causeEquipment: ['return-pump'] },
+  {
+    cause: 'return-pump-stopped', scope: 'tank', causeEquipment: ['return-pump'],
+    explains: [...temperatures, 'sump-low', 'top-off-failed', 'chiller-not-cooling', 'chiller-short-cycling', 'heater-weak', 'heater-at-limit', 'sensors-disagree'],
+  },
+  { cause: 'heater-stuck-on', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
+  { cause: 'heater-stuck-on', explains: temperatures, scope: 'tank', side: 'high' },
+  { cause: 'heater-stuck-on', explains: ['heater-chiller-fighting', 'chiller-losing-capacity'], scope: 'tank' },
+  { cause: 'heater-not-heating', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'heater-not-heating', explains: temperatures, scope: 'tank', side: 'low' },
+  // The other heater of the tank runs without a pause.
+  { cause: 'heater-not-heating', explains: ['heater-at-limit'], scope: 'tank' },
+  { cause: 'heater-weak', explains: ['heater-at-limit'], scope: 'tank' },
+  { cause: 'heater-weak', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'heater-weak', explains: temperatures, scope: 'tank', side: 'low' },
+  { cause: 'heater-at-limit', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'heater-at-limit', explains: temperatures, scope: 'tank', side: 'low' },
+  { cause: 'chiller-not-cooling', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
+  { cause: 'chiller-not-cooling', explains: temperatures, scope: 'tank', side: 'high' },
+  { cause: 'chiller-not-cooling', explains: ['chiller-losing-capacity'], scope: 'equipment' },
+  { cause: 'top-off-stuck-on', explains: ['top-off-empty', 'top-off-low', 'top-off-consumption', 'salinity-step'], scope: 'tank' },
+  { cause: 'top-off-stuck-on', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'low' },
+  { cause: 'top-off-empty', explains: ['top-off-failed', 'sump-low'], scope: 'tank' },
+  { cause: 'top-off-empty', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'high' },
+  { cause: 'top-off-failed', explains: ['sump-low'], scope: 'tank' },
+  { cause: 'top-off-failed', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'high' },
+  { cause: 'leak', explains: ['sump-low', 'top-off-consumption'], scope: 'tank' },
+];
+
+/** Named above and not built yet: a name goes from here when its kind is there (a test says so). */
+export const awaitedKinds: ReadonlySet<string> = new Set([
+  'site-power-lost', 'circuit-lost', 'silent-gateway', 'voltage-out-of-range', 'pump-restarting', 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'heater-chiller-fighting',
+  'chiller-not-cooling', 'chiller-losing-capacity', 'top-off-failed', 'top-off-stuck-on', 'top-off-consumption', 'sump-low', 'leak', 'sensors-disagree',
+  'temperature-rate', 'temperature-forecast', 'temperature-swing', 'salinity-step', 'salinity-rate', 'salinity-limit',
+]);
+
+export interface PossibleCause {
+  readonly cause: Rule;
+  /** Lines by which it explains; it does when one of them fits the side on which the consequence is off. */
+  readonly sides: readonly (Side | null)[];
+}
+
+/** For each rule that could be explained, what could explain it, in order of preference. */
+export function possibleCauses(rules: readonly Rule[], lines: readonly CauseLine[] = causeLines): ReadonlyMap<string, readonly PossibleCause[]> {
+  // Rules meet only within a site, and a rule that can never judge explains nothing.
+  const bySiteAndKind = new Map<string, Rule[]>();
+  for (const rule of rules) {
+    if (rule.missing !== null) continue;
+    const key = `${rule.facts.site.id} ${rule.kind.kind}`;
+    const list = bySiteAndKind.get(key);
+    if (list === undefined) bySiteAndKind.set(key, [rule]);
+    else list.push(rule);
+  }
+  const found = new Map<string, Map<string, { cause: Rule; sides: (Side | null)[] }>>();
+  for (const siteId of new Set(rules.map(({ facts }) => facts.site.id))) {
+    for (const line of lines) {
+      for (const cause of bySiteAndKind.get(`${siteId} ${line.cause}`) ?? []) {
+        if (line.causeEquipment !== undefined && (cause.equipment === null || !line.causeEquipment.includes(cause.equipment.kind))) continue;
+        for (const kind of line.explains) {
+          for (const rule of bySiteAndKind.get(`${siteId} ${kind}`) ?? []) {
+            if (!isWithin(line, cause, rule)) continue;
+            const causes = found.get(rule.id) ?? new Map<string, { cause: Rule; sides: (Side | null)[] }>();
+            const known = causes.get(cause.id);
+            if (known === undefined) causes.set(cause.id, { cause, sides: [line.side ?? null] });
+            else known.sides.push(line.side ?? null);
+            found.set(rule.id, causes);
+          }
+        }
+      }
+    }
+  }
+  return new Map([...found].map(([ruleId, causes]) => [ruleId, [...causes.values()]]));
+}
+
+function isWithin(line: CauseLine, cause: Rule, rule: Rule): boolean {
+  if (line.of !== undefined) {
+    const kinds: readonly Kind[] = line.of;
+    const value = rule.roles.get('value');
+    // Neither the room nor the reservoir is the tank's water.
+    if (value === undefined || !kinds.includes(value.kind) || value.place === 'room' || value.place === 'reservoir') return false;
+  }
+  switch (line.scope) {
+    case 'site':
+      return true;
+    case 'tank':
+      return cause.facts.tank.id === rule.facts.tank.id;
+    case 'equipment':
+      return cause.equipment !== null && cause.equipment.id === rule.equipment?.id;
+    case 'circuit':
+      return isOnCircuit(cause, rule);
+    case 'gateway':
+      return isBehindGateway(cause, rule);
+  }
+}
+
+/** All equipment that the consequence speaks of hangs on the circuit of the cause's equipment. */
+function isOnCircuit(cause: Rule, rule: Rule): boolean {
+  const circuit = cause.equipment === null ? null : stripOf(cause.equipment);
+  const spokenOf = equipmentOf(rule);
+  return circuit !== null && spokenOf.length > 0 && spokenOf.every((one) => stripOf(one) === circuit);
+}
+
+function equipmentOf(rule: Rule): readonly Equipment[] {
+  if (rule.equipment !== null) return [rule.equipment];
+  const measured = new Set([...rule.roles.values()].map(({ equipmentId }) => equipmentId));
+  return rule.facts.equipment.filter(({ id }) => measured.has(id));
+}
+
+/** `Strip A, outlet 2` hangs on Strip A. */
+function stripOf({ circuit }: Equipment): string | null {
+  return circuit?.replace(/[,;]?\s*(outlet|socket|plug|port)\s*\S*\s*$/i, '').trim() || circuit;
+}
+
+/** Where the kind says itself for which points it speaks, that is asked when it matters (`speaksFor`). */
+function isBehindGateway(cause: Rule, rule: Rule): boolean {
+  const points = [...rule.roles.values()];
+  if (points.length === 0 || cause.kind.speaksFor !== undefined) return points.length > 0;
+  const gateways = new Set([...cause.roles.values()].map(gatewayOf));
+  const [gateway = null] = gateways;
+  // One that reads points of several cannot mean all of them.
+  return gateways.size === 1 && gateway !== null && points.every((point) => gatewayOf(point) === gateway);
+}
+
+/** Does an alarm of the cause, in this state, speak for the points of the consequence? Only kinds that read points of several gateways need to say. */
+export function speaksFor(cause: Rule, state: unknown, rule: Rule): boolean {
+  const { kind } = cause;
+  return kind.speaksFor === undefined || [...rule.roles.values()].every((point) => kind.speaksFor?.(state, point) === true);
+}
+
+/** Group and node of a Sparkplug gateway, whichever device of it measures; otherwise the topic without its last level, which is where one device's values meet. */
+export function gatewayOf({ source }: Pick<Point, 'source'>): string | null {
+  if (source === null) return null;
+  if (source.format === 'sparkplug') return source.topic.split('/').slice(0, 3).join('/');
+  const cut = source.topic.lastIndexOf('/');
+  return cut <= 0 ? null : source.topic.slice(0, cut);
+}
