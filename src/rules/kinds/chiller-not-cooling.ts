@@ -19,7 +19,7 @@ import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../
 import { chillerEffectWatts, expectedCoolingKPerH } from '../chilling.ts';
 import { defineRule, type Latest, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
-import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes } from '../run-slopes.ts';
+import { afterSilence, followRun, noSlopes, runSlopes } from '../run-slopes.ts';
 import { chillerOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -138,10 +138,9 @@ function breached(state: State, water: Latest, draw: Draw, context: RuleContext<
   if (slopes.onKPerH !== null) evidence.push({ label: 'Water moved while it ran by', value: `${signed(slopes.onKPerH)} K/h`, ...(slopes.onMs === null ? {} : { atMs: slopes.onMs }) });
   evidence.push({ label: 'It should pull that down by at least', value: `${expected.toFixed(2)} K/h (${chillerEffectWatts(equipment).toFixed(0)} W of heat out of all of the nominal water)` });
   evidence.push({ label: 'Since', value: showDuration(nowMs - (state.breachedSinceMs ?? nowMs)), atMs: state.breachedSinceMs ?? nowMs });
-  const effect = effectKPerH(slopes, nowMs, REST_COUNTS_MS);
   const name = equipment?.name ?? 'the chiller';
   const ran = ranMs === null ? `${name} ran` : `${name} has run for ${showDuration(ranMs)}`;
-  return { state: 'breached', summary: `${ran} and the water, at ${show('temperature', water.value)}, has not cooled${effect === null ? '' : `: it moves by ${signed(slopes.onKPerH ?? effect)} K/h, ${signed(state.restKPerH ?? 0)} K/h before it started`}`, evidence };
+  return { state: 'breached', summary: `${ran} and the water, at ${show('temperature', water.value)}, has not cooled${slopes.onKPerH === null || state.restKPerH === null ? '' : `: it moves by ${signed(slopes.onKPerH)} K/h, ${signed(state.restKPerH)} K/h before it started`}`, evidence };
 }
 
 const signed = (value: number): string => `${value >= 0 ? '+' : '−'}${Math.abs(value).toFixed(2)}`;
