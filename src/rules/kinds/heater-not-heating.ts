@@ -7,7 +7,8 @@
  * Method. A thermostat that works must switch on when the water has cooled to setpoint − band (`line`). Not drawing below it is explained by a probe that
  * reads low, or a dial that is off: up to `probeTolerance` (digital probes are good to ± 0.5 °C, common practice) as long as the heater has not been seen switching on three times,
  * afterwards only as far below the line as it has usually switched on (median of the last nine) and 0.2 K more. Breached when it has drawn nothing for `lag` with
- * the water below that without pause. Over when it draws, or the water has come back by 0.1 K.
+ * the water below that without pause. Over when it draws, or the water is at the setpoint:
+ * a second heater may hold it just above the line.
  *
  * What must not ring: equipment switched off during a visit (`lag` 45 min; an hour of standing still costs some 0.3 K), a probe in the air for minutes (it comes back),
  * a warm room (the water stays above the line), a second heater that does all the work (the same), standby watts (drawing begins at a fifth of the
@@ -44,6 +45,8 @@ const state = z.strictObject({
   /** Not drawing with the water below what is explained since, and how warm it was then. */
   coldSinceMs: z.number().nullable(),
   coldFromC: z.number().nullable(),
+  /** Stays until it draws, or the water is at the setpoint: another heater may hold it just above the line. */
+  breached: z.boolean(),
   /** How far from the line the heater has switched on of late, K, oldest first. */
   switchOnsK: z.array(z.number()).max(SWITCH_ONS_KEPT),
 });
@@ -54,7 +57,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A heater that draws nothing although the water is below its setpoint and band.',
   settings,
   state,
-  initial: { on: null, coldSinceMs: null, coldFromC: null, switchOnsK: [] },
+  initial: { on: null, coldSinceMs: null, coldFromC: null, breached: false, switchOnsK: [] },
   policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 5 * MINUTE },
 
   apply(facts) {
@@ -80,8 +83,7 @@ export default defineRule<Settings, State>({
     const running = isRunning(draw, heaterOnWatts(context.equipment));
     if (running === null) return { state: from, verdict: water.value < callC(from, context) ? unknown(tooCoarse) : clear };
     const state = running ? whileOn(from, water, context) : whileOff(from, water, context);
-    const isBreached = state.coldSinceMs !== null && context.nowMs - state.coldSinceMs >= context.settings.lag;
-    return { state, verdict: isBreached ? breached(state, water, draw, context) : clear };
+    return { state, verdict: state.breached ? breached(state, water, draw, context) : clear };
   },
 
   firstChecks(advice) {
@@ -112,7 +114,8 @@ function callC({ switchOnsK }: State, context: RuleContext<Settings>): number {
   return lineOf(context) - explainedK;
 }
 
-const afterSilence = (before: State): State => (before.on === null && before.coldSinceMs === null ? before : { ...before, on: null, coldSinceMs: null, coldFromC: null });
+/** Nobody saw what happened during a silence: the count starts again after it, unless it has rung already. */
+const afterSilence = (before: State): State => (before.breached || (before.on === null && before.coldSinceMs === null) ? before : { ...before, on: null, coldSinceMs: null, coldFromC: null });
 
 /** A silence that no wake-up has noticed, since nobody was watching. */
 function isFirstAfterSilence(input: RuleInput, draw: Draw, context: RuleContext<Settings>): boolean {
@@ -125,14 +128,16 @@ function whileOn(from: State, water: Latest, context: RuleContext<Settings>): St
   // A heater plugged in again when the water is cold teaches nothing about its thermostat.
   const isThermostat = from.on === false && from.coldSinceMs === null && Math.abs(onK) <= Math.max(0.5, context.settings.probeTolerance);
   const switchOnsK = isThermostat ? [...from.switchOnsK, Math.round(onK * 100) / 100].slice(-SWITCH_ONS_KEPT) : from.switchOnsK;
-  return { on: true, coldSinceMs: null, coldFromC: null, switchOnsK };
+  return { on: true, coldSinceMs: null, coldFromC: null, breached: false, switchOnsK };
 }
 
 function whileOff(from: State, water: Latest, context: RuleContext<Settings>): State {
-  const isCold = water.value < callC(from, context) + (from.coldSinceMs === null ? 0 : NOISE_K);
-  if (isCold === (from.coldSinceMs !== null) && from.on === false) return from;
-  if (!isCold) return { ...from, on: false, coldSinceMs: null, coldFromC: null };
-  return { ...from, on: false, coldSinceMs: from.coldSinceMs ?? context.nowMs, coldFromC: from.coldFromC ?? water.value };
+  const callsC = from.breached ? context.equipment?.setpointC ?? Number.NaN : callC(from, context) + (from.coldSinceMs === null ? 0 : NOISE_K);
+  const isCold = water.value < callsC;
+  const isBreached = from.breached || (from.coldSinceMs !== null && context.nowMs - from.coldSinceMs >= context.settings.lag);
+  if (isCold === (from.coldSinceMs !== null) && from.on === false && (!isCold || isBreached === from.breached)) return from;
+  if (!isCold) return { ...from, on: false, coldSinceMs: null, coldFromC: null, breached: false };
+  return { ...from, on: false, coldSinceMs: from.coldSinceMs ?? context.nowMs, coldFromC: from.coldFromC ?? water.value, breached: isBreached };
 }
 
 function breached(state: State, water: Latest, draw: Draw, context: RuleContext<Settings>): Verdict {

@@ -170,10 +170,14 @@ function isDue({ open, side }: State, input: RuleInput, context: RuleContext<Set
   if (ageMs >= (side !== null || leftMs <= SAMPLE_EVERY_MS ? SAMPLE_OFTEN_MS : SAMPLE_EVERY_MS)) return true;
   if (!input.role.includes('.') || input.role.endsWith('.energy') || input.role.endsWith('.voltage')) return false;
   const previous = context.previous(input.role);
-  return previous === null || hasSwitched(previous.value, input.value);
+  return previous === null || hasSwitched(previous.value, input.value, input.role);
 }
 
-const hasSwitched = (before: number, now: number): boolean => Math.abs(now - before) > Math.max(0.05, 0.2 * Math.max(Math.abs(before), Math.abs(now)));
+/** By more than a fifth, and than 5 W or 0.05 A: what is off flickers by some tenths. */
+function hasSwitched(before: number, now: number, role: string): boolean {
+  const least = role.endsWith('.power') ? 5 : role.endsWith('.current') ? 0.05 : 0.5;
+  return Math.abs(now - before) > Math.max(least, 0.2 * Math.max(Math.abs(before), Math.abs(now)));
+}
 
 function look(before: State, water: Latest, context: RuleContext<Settings>): State {
   const heating = wattsOf('heater', context);
@@ -200,7 +204,11 @@ function look(before: State, water: Latest, context: RuleContext<Settings>): Sta
 }
 
 /** The same object where nothing is different. */
-const settle = (state: State, before: State): State => (JSON.stringify(state) === JSON.stringify(before) ? before : state);
+function settle(state: State, before: State): State {
+  const isSame = state.open === before.open && state.blocks === before.blocks && state.steady === before.steady && state.side === before.side
+    && state.sideSinceMs === before.sideSinceMs && state.forecast === before.forecast && state.breached === before.breached && state.why === before.why;
+  return isSame ? before : state;
+}
 
 const isAlike = (before: number, now: number): boolean => Math.abs(now - before) <= Math.max(10, 0.2 * before);
 
@@ -296,7 +304,7 @@ function breached({ side, sideSinceMs, forecast, steady, blocks }: State, contex
   const { settings, nowMs } = context;
   if (forecast === null || steady === null) return clear;
   const limitC = side === 'below' ? settings.low : settings.high;
-  const range = `${forecast.low.toFixed(1)} to ${forecast.high === null ? 'never' : forecast.high.toFixed(1)} h`;
+  const range = forecast.high === null ? `${forecast.low.toFixed(1)} h or more, or never` : `${forecast.low.toFixed(1)} to ${forecast.high.toFixed(1)} h`;
   const fit = fitOf(blocks, context);
   const room = context.current('room');
   const evidence: Evidence[] = [

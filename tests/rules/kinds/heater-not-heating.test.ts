@@ -69,6 +69,15 @@ describe('heater-not-heating', () => {
     expect(drive.state).toMatchObject({ switchOnsK: [] });
   });
 
+  it('goes on ringing while another heater holds the water just above the line', () => {
+    const drive = started();
+    run(drive, T0, T0 + 3 * HOUR, () => ({ celsius: 24.5, watts: 0 }));
+    run(drive, T0 + 3 * HOUR, T0 + 6 * HOUR, (hours) => ({ celsius: 24.5 + 0.3 * hours, watts: 0 }));
+    expect(drive.verdict.state).toBe('breached');
+    run(drive, T0 + 6 * HOUR, T0 + 7 * HOUR, () => ({ celsius: 25.6, watts: 0 }));
+    expect(drive.verdict.state).toBe('clear');
+  });
+
   it('does not mind a visit: 40 min without power, a water change, the probe in the air', () => {
     const drive = started();
     run(drive, T0, T0 + DAY, cycling(25.2, 25.8));
