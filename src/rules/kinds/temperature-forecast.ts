@@ -163,15 +163,20 @@ function pumpWattsOf(facts: TankFacts): number | null {
 }
 
 /** Most readings change nothing: a look is due when something has switched, or some minutes have passed. */
-function isDue({ open, side }: State, input: RuleInput, context: RuleContext<Settings>): boolean {
-  if (input.type === 'wake' || open === null) return true;
+function isDue({ open, side, sideSinceMs, forecast, steady }: State, input: RuleInput, context: RuleContext<Settings>): boolean {
+  if (open === null) return true;
   const ageMs = context.nowMs - open.last.atMs;
   const leftMs = BLOCK_MS - (context.nowMs % BLOCK_MS);
-  if (ageMs >= (side !== null || leftMs <= SAMPLE_EVERY_MS ? SAMPLE_OFTEN_MS : SAMPLE_EVERY_MS)) return true;
+  const isNews = side !== null && (forecast !== null || context.nowMs - (sideSinceMs ?? 0) < HOUR);
+  if (ageMs >= (isNews || leftMs <= SAMPLE_EVERY_MS ? SAMPLE_OFTEN_MS : SAMPLE_EVERY_MS)) return true;
+  // Meters that have gone silent, or have come back.
+  if (input.type === 'wake' || (steady === null && input.role.includes('.'))) return drawsAreKnown(context) !== (steady !== null);
   if (!input.role.includes('.') || input.role.endsWith('.energy') || input.role.endsWith('.voltage')) return false;
   const previous = context.previous(input.role);
   return previous === null || hasSwitched(previous.value, input.value, input.role);
 }
+
+const drawsAreKnown = (context: RuleContext<Settings>): boolean => wattsOf('heater', context).watts !== null && wattsOf('chiller', context).watts !== null;
 
 /** By more than a fifth, and than 5 W or 0.05 A: what is off flickers by some tenths. */
 function hasSwitched(before: number, now: number, role: string): boolean {
@@ -194,12 +199,12 @@ function look(before: State, water: Latest, context: RuleContext<Settings>): Sta
   const remembered = remember(before, sample);
   const why = heating.why ?? cooling.why;
   if (heating.watts === null || cooling.watts === null || why !== null) return settle({ ...remembered, steady: null, why: why ?? 'its heaters and chillers do not tell what they draw' }, before);
-  const fit = fitOf(remembered.blocks, context);
-  if (!fit.known) return settle({ ...remembered, why: `learning its heat balance: ${fit.why}`, forecast: null, breached: false }, before);
   const held = last === null || context.nowMs - last.atMs > 2 * SAMPLE_EVERY_MS ? null : before.steady;
   const steady = held !== null && held.pumpsRun === pumpsRun && isAlike(held.heaterWatts, heating.watts) && isAlike(held.chillerWatts, cooling.watts)
     ? held
     : { sinceMs: context.nowMs, fromC: water.value, heaterWatts: Math.round(heating.watts), chillerWatts: Math.round(cooling.watts), pumpsRun };
+  const fit = fitOf(remembered.blocks, context);
+  if (!fit.known) return settle({ ...remembered, steady, why: `learning its heat balance: ${fit.why}`, forecast: null, breached: false }, before);
   return settle(foresee({ ...remembered, steady, why: null }, { ...sample, heaterWatts: heating.watts, chillerWatts: cooling.watts }, water, fit.value, context), before);
 }
 
@@ -273,6 +278,9 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   const now = { ...before, side, sideSinceMs };
   if (nowMs - sideSinceMs < LASTS_MS[side] || now.steady === null) return { ...now, forecast: null, breached: false };
   const { steady } = now;
+  const movedK = (water.value - steady.fromC) * (side === 'above' ? 1 : -1);
+  // It cannot ring; a forecast costs some tenths of a millisecond.
+  if (!before.breached && movedK < MOVED_K) return { ...now, forecast: null, breached: false };
   const hoursSeen = (nowMs - steady.sinceMs) / HOUR;
   const estimate = hoursUntil(fit, {
     atMs: nowMs, waterC: water.value, roomC: sample.roomC, humidityPercent: sample.humidityPercent,
@@ -281,9 +289,8 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   }, side, limitC);
   if (!estimate.known) return { ...now, forecast: null, breached: false, why: estimate.why };
   const { value, low, high } = estimate.value;
-  const movedK = (water.value - steady.fromC) * (side === 'above' ? 1 : -1);
   const nearMs = settings.within * (before.breached ? BACK : 1);
-  const breached = value * HOUR <= nearMs && (before.breached || movedK >= MOVED_K);
+  const breached = value * HOUR <= nearMs;
   if (!Number.isFinite(value) || !Number.isFinite(low)) return { ...now, forecast: null, breached: false };
   const tenth = (hours: number): number => Math.round(hours * 10) / 10;
   return { ...now, forecast: { atMs: nowMs, waterC: water.value, hours: tenth(value), low: tenth(low), high: Number.isFinite(high) ? tenth(high) : null }, breached };

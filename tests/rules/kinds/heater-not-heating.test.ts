@@ -92,7 +92,7 @@ describe('heater-not-heating', () => {
 
   it('begins to count anew after a silence', () => {
     const drive = started();
-    run(drive, T0, T0 + 40 * MINUTE, () => ({ celsius: 24.2, watts: 0 }));
+    run(drive, T0, T0 + 25 * MINUTE, () => ({ celsius: 24.2, watts: 0 }));
     expect(whyOf(drive.until(T0 + HOUR))).toMatch(/has gone silent$/);
     expect(run(drive, T0 + HOUR, T0 + 2 * HOUR, () => ({ celsius: 24.2, watts: 0 }))).toBeCloseTo(45, 0);
   });
