@@ -6,13 +6,14 @@
  * Method. What a chiller does is the slope of the water while it runs less the slope in the hour before (`run-slopes.ts`): losses, lamps and room are on both sides.
  * Expected is at least 1.2 W of heat taken out for each electrical watt (usual: 2–3, common practice), over all of the nominal water. Breached when it has run for
  * `after`, the water has not fallen by 0.15 K since it began, and over the last full hour of the run the difference is less than a quarter of the expected. A run that was not
- * seen to begin, or has gone on for 5 h, has nothing to be compared with and is not judged. Over when the water has fallen by 0.15 K during a run, or after a run that cooled.
+ * seen to begin, or has gone on for 5 h, has nothing to be compared with and is not judged. Over after
+ * an hour of running at 60 % of the expected or more, by itself or against the rest before; or when it has been off for three days. That the water falls on a cool night is no cure.
  *
  * What must not ring: a heat wave that the chiller only just holds (its slope changed all the same when it started), lamps that go on
  * during a run (one hour of one run; the next hour is compared with its own), a probe in the air for minutes, the first minutes of a run (cooling builds up).
  */
 import { z } from 'zod';
-import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import { DAY, HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
@@ -36,14 +37,16 @@ const state = z.strictObject({
   /** Slope of the rest before the run that is on, K/h. */
   restKPerH: z.number().nullable(),
   breachedSinceMs: z.number().nullable(),
-  /** The warmest since; it is over when the water has fallen below this. */
-  worstC: z.number().nullable(),
 });
 type State = z.infer<typeof state>;
 
 const FALLEN_K = 0.15;
 /** Less than this share of the least expected is no cooling. */
 const LEAST_SHARE = 0.25;
+/** From this share on it cools again. */
+const COOLS_SHARE = 0.6;
+/** Off for so long, it is no news any more. */
+const GIVEN_UP_MS = 3 * DAY;
 /** The rest before a run is compared with for so long; then the day has changed. */
 const REST_COUNTS_MS = 5 * HOUR;
 
@@ -52,7 +55,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A chiller that runs and does not cool the water.',
   settings,
   state,
-  initial: { slopes: noSlopes, restKPerH: null, breachedSinceMs: null, worstC: null },
+  initial: { slopes: noSlopes, restKPerH: null, breachedSinceMs: null },
   policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 15 * MINUTE },
 
   apply(facts) {
@@ -111,15 +114,22 @@ function follow(before: State, running: boolean, water: Latest, nowMs: number): 
 function judge(before: State, water: Latest, context: RuleContext<Settings>): State {
   const { slopes } = before;
   if (before.breachedSinceMs !== null) {
-    const worst = before.worstC ?? water.value;
-    const cools = slopes.on === true ? water.value <= worst - FALLEN_K : slopes.onKPerH !== null && slopes.onKPerH < -leastKPerH(context) && slopes.onMs !== null && slopes.onMs > before.breachedSinceMs;
-    if (cools) return { ...before, breachedSinceMs: null, worstC: null };
-    return water.value > worst + 0.1 ? { ...before, worstC: water.value } : before;
+    return hasCooled(before, before.breachedSinceMs, context) ? { ...before, breachedSinceMs: null } : before;
   }
   const { sinceMs, sinceC, onKPerH, onMs } = slopes;
   if (slopes.on !== true || sinceMs === null || sinceC === null || context.nowMs - sinceMs < context.settings.after || water.value <= sinceC - FALLEN_K) return before;
   if (onKPerH === null || onMs === null || onMs <= sinceMs || before.restKPerH === null || context.nowMs - sinceMs > REST_COUNTS_MS) return before;
-  return before.restKPerH - onKPerH < leastKPerH(context) ? { ...before, breachedSinceMs: context.nowMs, worstC: water.value } : before;
+  return before.restKPerH - onKPerH < leastKPerH(context) ? { ...before, breachedSinceMs: context.nowMs } : before;
+}
+
+/** A cool night lets the water fall as well: only a slope that takes a chiller, or a change of slope at a start, says that it cools. */
+function hasCooled({ slopes, restKPerH }: State, breachedSinceMs: number, context: RuleContext<Settings>): boolean {
+  const { on, onKPerH, onMs, sinceMs } = slopes;
+  const expected = expectedCoolingKPerH(context.equipment, context.tank);
+  if (on === false && sinceMs !== null && context.nowMs - sinceMs > GIVEN_UP_MS) return true;
+  if (onKPerH === null || onMs === null || onMs - HOUR < breachedSinceMs) return false;
+  if (onKPerH <= -COOLS_SHARE * expected) return true;
+  return restKPerH !== null && sinceMs !== null && sinceMs > breachedSinceMs && restKPerH - onKPerH >= COOLS_SHARE * expected;
 }
 
 const leastKPerH = (context: RuleContext<Settings>): number => LEAST_SHARE * expectedCoolingKPerH(context.equipment, context.tank);

@@ -55,6 +55,7 @@ const RANGE_K = 0.3;
 /** So a probe or a dial that is off, and a tank that follows the season, do not leave their range. */
 const USUAL_K = 0.6;
 const BACK = 1.5;
+const LEAST_OF_STRAIGHT = 0.4;
 /** Faster between two samples is a water change or a probe in the air. */
 const DISTURBED_K = 0.4;
 
@@ -194,7 +195,8 @@ function look(before: State, water: Latest, context: RuleContext<Settings>): Sta
   const isJump = last !== null && last.waterC !== null && Math.abs(water.value - last.waterC) > DISTURBED_K;
   const sample: Sample = {
     atMs: context.nowMs, waterC: water.value, roomC: room?.value ?? null, humidityPercent: context.current('humidity')?.value ?? null,
-    heaterWatts: heating.watts, chillerWatts: cooling.watts, lightWatts: lights.watts, disturbed: isJump || !pumpsRun,
+    heaterWatts: heating.watts, chillerWatts: cooling.watts, lightWatts: lights.watts,
+    disturbed: isJump || !pumpsRun || isSuspect(before.side, heating.watts, cooling.watts),
   };
   const remembered = remember(before, sample);
   const why = heating.why ?? cooling.why;
@@ -206,6 +208,11 @@ function look(before: State, water: Latest, context: RuleContext<Settings>): Sta
   const fit = fitOf(remembered.blocks, context);
   if (!fit.known) return settle({ ...remembered, steady, why: `learning its heat balance: ${fit.why}`, forecast: null, breached: false }, before);
   return settle(foresee({ ...remembered, steady, why: null }, { ...sample, heaterWatts: heating.watts, chillerWatts: cooling.watts }, water, fit.value, context), before);
+}
+
+/** Nothing is learnt from water that is out of its range although, or because, something draws: what draws may be what has failed. */
+function isSuspect(side: State['side'], heaterWatts: number | null, chillerWatts: number | null): boolean {
+  return side === 'below' || (side === 'above' && ((heaterWatts ?? 0) > 10 || (chillerWatts ?? 0) > 15));
 }
 
 /** The same object where nothing is different. */
@@ -289,6 +296,8 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   }, side, limitC);
   if (!estimate.known) return { ...now, forecast: null, breached: false, why: estimate.why };
   const { value, low, high } = estimate.value;
+  // Approaching a temperature of rest it only becomes slower. Much sooner than at the pace so far means that the balance does not fit: a chiller that runs and does not cool, say.
+  if (value < LEAST_OF_STRAIGHT * ((Math.abs(limitC - water.value) / movedK) * hoursSeen)) return { ...now, forecast: null, breached: false };
   const nearMs = settings.within * (before.breached ? BACK : 1);
   const breached = value * HOUR <= nearMs;
   if (!Number.isFinite(value) || !Number.isFinite(low)) return { ...now, forecast: null, breached: false };

@@ -63,12 +63,14 @@ describe('chiller-not-cooling', () => {
     expect(run(started(), 12, { performance: () => 1.8, load: (hour) => (hour < 2.7 ? 350 : 700) })).toBeNull();
   });
 
-  it('is over when the water falls', () => {
+  it('is over when it cools, not when a cool night does', () => {
     const drive = started();
     run(drive, 12, { performance: () => 0 });
     expect(drive.verdict.state).toBe('breached');
     drive.restart();
-    run(drive, 1, { performance: () => 2.5, celsius: 27.5, fromMs: T0 + 12 * HOUR });
+    run(drive, 6, { performance: () => 0, load: () => -120, celsius: 28.84, fromMs: T0 + 12 * HOUR });
+    expect(drive.verdict.state).toBe('breached');
+    run(drive, 3, { performance: () => 2.5, celsius: 28.3, fromMs: T0 + 18 * HOUR });
     expect(drive.verdict.state).toBe('clear');
   });
 
