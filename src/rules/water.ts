@@ -1,12 +1,25 @@
 /** The water of a tank as rules see it: where its temperature is measured, what it can hold, where the hard limits are. */
 import type { Point, Tank, Water } from '../domain/fleet.ts';
 import { heatCapacityWhPerK } from '../physics/heat.ts';
-import type { TankFacts } from './contract.ts';
+import type { Proposal, TankFacts } from './contract.ts';
 
 /** Where the temperature of the water is measured: in the display, otherwise in the sump (the return pump mixes the two). */
 export function waterTemperaturePoint(facts: TankFacts): Point | null {
   const inWater = facts.points.filter((point) => point.kind === 'temperature' && point.tankId === facts.tank.id);
   return inWater.find(({ place }) => place === 'display') ?? inWater.find(({ place }) => place === 'sump') ?? null;
+}
+
+/** One proposal for the water of the tank, on the point that measures its temperature (role `water`). @param title after the point's name. */
+export function waterProposal(facts: TankFacts, title: string): Proposal {
+  const point = waterTemperaturePoint(facts);
+  return {
+    subject: point?.id ?? `${facts.tank.id}/display-temperature`,
+    title: `${point?.name ?? 'Display temperature'} ${title}`,
+    roles: point === null ? {} : { water: point.id },
+    equipment: null,
+    missing: point === null ? 'no temperature point in the display or the sump' : null,
+    defaults: {},
+  };
 }
 
 /**

@@ -6,8 +6,10 @@ import { equipment, fleet, point, reef, setting } from './fleet.ts';
 
 let kinds: RuleKinds;
 beforeAll(async () => {
-  kinds = await loadRuleKinds();
+  // What this file expects does not change with every new kind.
+  kinds = new Map([...(await loadRuleKinds())].filter(([name]) => some.has(name)));
 });
+const some: ReadonlySet<string> = new Set(['chiller-short-cycling', 'heater-stuck-on', 'limit', 'return-pump-stopped', 'silent-point', 'top-off-empty', 'top-off-low']);
 
 const installed = {
   equipment: [equipment('heater', 'heater-1', { setpointC: 25.5, bandK: 0.3, nameplateWatts: 500 }), equipment('heater', 'heater-2'), equipment('return-pump', 'return-pump', { nameplateWatts: 85 })],

@@ -1,0 +1,114 @@
+/**
+ * Salinity that jumps.
+ *
+ * Problem: a water change mixed wrong, a bucket of fresh water, a top-off that has run on for an hour: within minutes the water is another, and livestock
+ * feels it at once.
+ *
+ * Method. Practical salinity once an hour as a note, the median of the last three as the level. Breached when the reading has lain `step` or more to one side of it
+ * for 25 min without pause: a probe in the air, a bubble, a cloud of fresh water that still mixes do not last so long. Over when it is back by 40 %, and in any case
+ * after 24 h, when the new level is the level.
+ *
+ * What must not ring: a water change as it should be (10 % of water that is off by 1.5 moves it by 0.15), noise (0.1 %), evaporation (0.04 an hour at the
+ * most), a probe lifted out for a few minutes. Without a temperature the threshold is 1.5 higher.
+ * Sources: change of at most 1 a day, common practice; rapid change as harmful as a wrong value: Hadfield, "Water Quality", excerpt.
+ */
+import { z } from 'zod';
+import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
+import { defineRule, type RuleContext } from '../contract.ts';
+import { median } from '../median.ts';
+import { checkTheProbe, compensation, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
+import { unknown } from '../unknown.ts';
+
+const settings = z.strictObject({
+  step: z.number().min(0.3).max(10).default(1).describe('Jump of practical salinity that rings. Default 1 (common practice bears that much in a day).'),
+  compensation,
+});
+type Settings = z.infer<typeof settings>;
+
+const NOTES_KEPT = 3;
+const LASTS_MS = 25 * MINUTE;
+const NEW_LEVEL_MS = 24 * HOUR;
+const BACK = 0.6;
+/** A note older than this says nothing about a jump. */
+const NOTE_COUNTS_MS = 6 * HOUR;
+
+const state = z.strictObject({
+  /** When and how salt, oldest first; none are taken while it is off the level. */
+  notes: z.array(z.tuple([z.number(), z.number()])).max(NOTES_KEPT),
+  side: z.enum(['up', 'down']).nullable(),
+  offSinceMs: z.number().nullable(),
+  breached: z.boolean(),
+});
+type State = z.infer<typeof state>;
+
+export default defineRule<Settings, State>({
+  kind: 'salinity-step',
+  watchesFor: 'Salinity that jumps.',
+  settings,
+  state,
+  initial: { notes: [], side: null, offSinceMs: null, breached: false },
+  policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 15 * MINUTE },
+
+  apply: (facts) => salinityProposals(facts, 'jumped'),
+
+  step(before, _input, context) {
+    const salinity = readSalinity(context);
+    if (!salinity.known) return { state: before.side === null || before.breached ? before : { ...before, side: null, offSinceMs: null }, verdict: unknown(salinity.why) };
+    const from = fresh(before, salinity.atMs);
+    const level = from.notes.length < NOTES_KEPT && !from.breached ? null : median(from.notes.map(([, psu]) => psu));
+    const state = level === null ? note(from, salinity) : follow(from, salinity, level, context.settings);
+    if (level === null) return { state, verdict: unknown('needs three hours of readings') };
+    return { state, verdict: state.breached ? breached(state, salinity, level, context) : clear };
+  },
+
+  firstChecks(advice) {
+    return [
+      checkTheProbe,
+      'Was water changed or added within the last hours? Measure what is left of it. Does the top-off pump run, or water siphon from the reservoir?',
+      beforeReachingIn(advice),
+      'Stop whatever adds water. Keep the water moving, and look at the livestock.',
+      slowSalinity,
+      electricalWork,
+      husbandry,
+    ];
+  },
+});
+
+/** Notes from before a long silence do not count, unless it is ringing. */
+function fresh(before: State, atMs: number): State {
+  const last = before.notes.at(-1);
+  return last === undefined || before.side !== null || atMs - last[0] <= NOTE_COUNTS_MS ? before : { notes: [], side: null, offSinceMs: null, breached: false };
+}
+
+type Known = Extract<Salinity, { readonly known: true }>;
+
+function note(before: State, { psu, atMs }: Known): State {
+  const last = before.notes.at(-1);
+  if (last !== undefined && atMs - last[0] < HOUR) return before;
+  return { ...before, notes: [...before.notes, [atMs, Math.round(psu * 100) / 100] as [number, number]].slice(-NOTES_KEPT) };
+}
+
+function follow(before: State, salinity: Known, level: number, { step }: Settings): State {
+  const off = salinity.psu - level;
+  const threshold = (step + (salinity.rough ? ROUGH_PSU : 0)) * (before.side === null ? 1 : BACK);
+  const side: State['side'] = Math.abs(off) < threshold ? null : off > 0 ? 'up' : 'down';
+  if (side === null) return before.side === null ? note(before, salinity) : { ...before, side: null, offSinceMs: null, breached: false };
+  if (side !== before.side) return { ...before, side, offSinceMs: salinity.atMs, breached: false };
+  const offMs = salinity.atMs - (before.offSinceMs ?? salinity.atMs);
+  if (offMs >= NEW_LEVEL_MS) return note({ notes: [], side: null, offSinceMs: null, breached: false }, salinity);
+  return offMs >= LASTS_MS && !before.breached ? { ...before, breached: true } : before;
+}
+
+function breached({ side, offSinceMs }: State, salinity: Known, level: number, { settings: { step }, nowMs }: RuleContext<Settings>): Verdict {
+  const by = Math.abs(salinity.psu - level);
+  const since = offSinceMs ?? nowMs;
+  const evidence: Evidence[] = [
+    ...salinityEvidence(salinity, 'Salinity'),
+    { label: 'Level of the hours before', value: showPsu(level) },
+    { label: side === 'up' ? 'Risen by' : 'Fallen by', value: `${by.toFixed(1)} (rings from ${(step + (salinity.rough ? ROUGH_PSU : 0)).toFixed(1)})` },
+    { label: 'Off since', value: showDuration(nowMs - since), atMs: since },
+  ];
+  return { state: 'breached', summary: `salinity has jumped ${side === 'up' ? 'up' : 'down'} by ${by.toFixed(1)}, from ${showPsu(level)} to ${showPsu(salinity.psu)}, and has stayed there for ${showDuration(nowMs - since)}`, evidence };
+}
