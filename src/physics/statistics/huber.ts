@@ -34,13 +34,15 @@ export interface Regression {
 export interface HuberOptions {
   readonly tuning?: number;
   readonly prior?: Prior;
+  /** Observations of before that are no longer kept: Σ w x xᵀ and Σ w x y. They count as if they scattered like those of now. */
+  readonly before?: Prior;
   /** Scatter is never taken to be smaller than this: quantised values may fit too well by chance. */
   readonly leastSigma?: number;
 }
 
 /** @returns `null` where the observations (and the prior) do not settle every coefficient. Give a column of ones for an intercept. */
 export function huber(observations: readonly Observation[], options: HuberOptions = {}): Regression | null {
-  const { tuning = 1.345, prior, leastSigma = 0 } = options;
+  const { tuning = 1.345, prior, before: kept, leastSigma = 0 } = options;
   const size = observations[0]?.x.length ?? 0;
   // A prior settles what data leave open, so that only data count as spent.
   const degrees = prior === undefined ? observations.length - size : Math.max(1, observations.length - 1);
@@ -51,7 +53,7 @@ export function huber(observations: readonly Observation[], options: HuberOption
   for (let turn = 0; turn < 50; turn += 1) {
     const before: readonly number[] | undefined = found?.coefficients;
     // The prior weighs against the data by their scatter, which is not known in the first turn: then the data speak alone if they can.
-    found = solve(observations, weights, sigma, prior, size) ?? (sigma === 0 && prior !== undefined ? solve(observations, weights, leastSigma > 0 ? leastSigma : 1, prior, size) : null);
+    found = solve(observations, weights, sigma, prior, kept, size) ?? (sigma === 0 && prior !== undefined ? solve(observations, weights, leastSigma > 0 ? leastSigma : 1, prior, kept, size) : null);
     if (found === null) return null;
     const residuals = observations.map(({ x, y }) => y - dot(x, found?.coefficients ?? []));
     const plain = Math.sqrt(residuals.reduce((sum, r, i) => sum + (weights[i] ?? 0) * r * r, 0) / degrees);
@@ -60,14 +62,14 @@ export function huber(observations: readonly Observation[], options: HuberOption
     if (Number.isFinite(tuning)) weights = residuals.map((r) => (Math.abs(r) <= tuning * sigma ? 1 : (tuning * sigma) / Math.abs(r)));
     if (before !== undefined && settled(before, found.coefficients)) break;
   }
-  const last = solve(observations, weights, sigma, prior, size);
+  const last = solve(observations, weights, sigma, prior, kept, size);
   if (last === null) return null;
   // What the down-weighting gave away in efficiency (Huber): E[ψ²]/E[ψ']² over the residuals.
   const residuals = observations.map(({ x, y }) => y - dot(x, last.coefficients));
   const inside = residuals.filter((r) => Math.abs(r) <= tuning * sigma).length / observations.length;
   const score = residuals.reduce((sum, r) => sum + Math.min(Math.abs(r), tuning * sigma) ** 2, 0) / degrees;
   const effective = Math.max(leastSigma, Math.sqrt(score) / Math.max(0.5, inside));
-  const settledAt = solve(observations, weights, effective, prior, size) ?? last;
+  const settledAt = solve(observations, weights, effective, prior, kept, size) ?? last;
   return { coefficients: last.coefficients, covariance: settledAt.covariance, residualSigma: effective, degrees, weights };
 }
 
@@ -78,11 +80,15 @@ export function halfWidth(regression: Regression, index: number, confidence: num
 }
 
 /** Coefficients and covariance at given weights. */
-function solve(observations: readonly Observation[], weights: readonly number[], sigma: number, prior: Prior | undefined, size: number) {
+function solve(observations: readonly Observation[], weights: readonly number[], sigma: number, prior: Prior | undefined, kept: Prior | undefined, size: number) {
   const withPrior = prior !== undefined && sigma > 0;
   const s2 = sigma > 0 ? sigma * sigma : 1;
   let precision: number[][] = withPrior ? prior.precision.map((row) => [...row]) : Array.from({ length: size }, () => new Array<number>(size).fill(0));
   const weighted = withPrior ? [...prior.weighted] : new Array<number>(size).fill(0);
+  if (kept !== undefined) {
+    precision = precision.map((row, i) => row.map((value, j) => value + (kept.precision[i]?.[j] ?? 0) / s2));
+    kept.weighted.forEach((value, j) => (weighted[j] = (weighted[j] ?? 0) + value / s2));
+  }
   observations.forEach(({ x, y }, i) => {
     const w = (weights[i] ?? 0) / s2;
     precision = addOuter(precision, x, w);
