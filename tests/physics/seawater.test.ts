@@ -25,7 +25,9 @@ describe('specific heat of seawater', () => {
   // UNESCO TP44 p. 37, table for p = 0.
   it.each([
     [25, 0, 4048.4],
+    [25, 10, 4041.8],
     [25, 20, 4044.8],
+    [25, 30, 4049.1],
     [25, 40, 4051.2],
     [35, 0, 3986.5],
     [35, 10, 3986.3],
@@ -43,5 +45,23 @@ describe('specific heat of seawater', () => {
     [30, 4001.5],
   ])('agrees with TEOS-10 at S = 35, %d °C', (celsius, teos10) => {
     expect(Math.abs(specificHeatJPerKgK(35, celsius) / teos10 - 1)).toBeLessThan(0.002);
+  });
+
+  // Computed from TP44 with t as ITS-90 (check values §4.1): specific heat of both waters, densities, and the product that heat balances use.
+  it.each([
+    [20, 4181.6, 3993.9, 1024.762, 998.205, 4.0928],
+    [25, 4179.4, 3997.7, 1023.341, 997.046, 4.091],
+    [30, 4178.2, 4000.7, 1021.726, 995.649, 4.0876],
+  ])('fresh and salt at %d °C', (celsius, fresh, salt, density, freshDensity, product) => {
+    expect(Math.abs(specificHeatJPerKgK(0, celsius) - fresh)).toBeLessThanOrEqual(0.05 + 1e-9);
+    expect(Math.abs(specificHeatJPerKgK(35, celsius) - salt)).toBeLessThanOrEqual(0.05 + 1e-9);
+    expect(Math.abs(densityKgPerM3(35, celsius) - density)).toBeLessThanOrEqual(0.0005 + 1e-9);
+    expect(Math.abs(densityKgPerM3(0, celsius) - freshDensity)).toBeLessThanOrEqual(0.0005 + 1e-9);
+    expect(Math.abs((densityKgPerM3(35, celsius) * specificHeatJPerKgK(35, celsius)) / 1e6 - product)).toBeLessThanOrEqual(0.00005 + 1e-9);
+  });
+
+  // Sharqawy/Jamieson (coefficients from memory in the reference): another formula, within 0.2 %.
+  it.each([[20, 3998.9], [25, 4000.8], [30, 4002.6]])('agrees with Sharqawy at %d °C', (celsius, other) => {
+    expect(Math.abs(specificHeatJPerKgK(35, celsius) / other - 1)).toBeLessThan(0.002);
   });
 });
