@@ -184,6 +184,7 @@ export async function startApp(parts: AppParts): Promise<App> {
       if (presence.length > 0) handOver.put({ samples: [], refusals: [], presence }, nowMs, nobody, 0);
       running.fleetChanged(accountsOf(fleet, parts.env));
     });
+    await desk.bringPast();
     return { ...core, url: web.url, brokerPort, sources, stop: () => unwind(undo) };
   } catch (error) {
     await unwind(undo);

@@ -82,6 +82,11 @@ export class Desk implements FleetDesk {
     return this.#inTurn(() => this.#claim(request));
   }
 
+  /** For after a start: the file may have been edited meanwhile, or a claim been cut short by a crash. */
+  bringPast(): Promise<void> {
+    return this.#inTurn(() => this.#bringPast('tankbell', null));
+  }
+
   calibrate(calibration: Calibration): Promise<void> {
     return this.#inTurn(async () => {
       const { store, engine } = this.#parts;
@@ -120,14 +125,36 @@ export class Desk implements FleetDesk {
     return lacking.length > 0 ? { mistakes: lacking.map((mistake) => showMistake(mistake)) } : { fleet: read.fleet };
   }
 
-  async #apply(text: string, by: string): Promise<FleetOutcome> {
+  /** @param claimed topic of the claim that is under way, which brings its past itself. */
+  async #apply(text: string, by: string, claimed: string | null = null): Promise<FleetOutcome> {
     const { store, readers, clock } = this.#parts;
     const checked = this.#check(text);
     if ('mistakes' in checked) return { outcome: 'refused', mistakes: checked.mistakes };
     const rules = compileRules(checked.fleet, readers.kinds);
     const changes = await applyFleet(store, text, checked.fleet, this.#inForce.fleet, by, clock.now());
-    if (changes.length > 0) await this.#take({ fleet: checked.fleet, rules });
+    if (changes.length > 0) {
+      await this.#take({ fleet: checked.fleet, rules });
+      await this.#bringPast(by, claimed);
+    }
     return { outcome: 'taken', changes: changes.length };
+  }
+
+  /** Messages that were kept while nobody read them become the history of the points that do by now. A topic read in part has had its turn. */
+  async #bringPast(by: string, except: string | null): Promise<void> {
+    const { store, engine } = this.#parts;
+    const { fleet, rules } = this.#inForce;
+    let brought = 0;
+    for (const { topic, partial } of await store.unclaimedSources()) {
+      const points = partial || topic === except ? [] : fleet.points.filter(({ source }) => source?.topic === topic);
+      for (const [index, { id }] of points.entries()) {
+        const past = await this.#pastOf(id, topic);
+        const stored = await store.claimUnclaimed(topic, past.readings, past.hasMore || index + 1 < points.length);
+        if (past.readings.length > 0) await store.appendJournal([this.#pastEntry(`${topic} is read by ${id} now`, topic, by, id, stored, past)]);
+        brought += stored;
+      }
+    }
+    // So that the latest of them is what the point is known by, as it would be after a restart. It is not judged.
+    if (brought > 0) await engine.applyFleet(fleet, rules);
   }
 
   async #take(next: FleetInForce): Promise<void> {
@@ -163,14 +190,14 @@ export class Desk implements FleetDesk {
     if ('mistakes' in checked) return refuse(...checked.mistakes);
     const problem = writeFleetFile(fleetFile, added.text);
     if (problem !== null) return refuse(`${problem}; add the line below to the points of ${request.ownerId} yourself, then take the file anew`);
-    const taken = await this.#apply(added.text, request.by);
+    const taken = await this.#apply(added.text, request.by, request.topic);
     if (taken.outcome === 'refused') return refuse(...taken.mistakes);
 
     const pointId = `${request.ownerId}/${request.pointId}`;
     const past = await this.#pastOf(pointId, request.topic);
     const stored = await store.claimUnclaimed(request.topic, past.readings, past.hasMore);
     if (past.readings.length > 0) {
-      await store.appendJournal([this.#claimEntry(request, pointId, stored, past)]);
+      await store.appendJournal([this.#pastEntry(`${request.topic} was claimed to ${pointId}`, request.topic, request.by, pointId, stored, past)]);
       // So that the latest of them is what the point is known by, as it would be after a restart. It is not judged.
       await engine.applyFleet(this.#inForce.fleet, this.#inForce.rules);
     }
@@ -209,14 +236,14 @@ export class Desk implements FleetDesk {
     };
   }
 
-  #claimEntry({ topic, by }: ClaimRequest, pointId: string, stored: number, past: { readonly readings: readonly Reading[]; readonly unreadable: number }) {
+  #pastEntry(what: string, topic: string, by: string, pointId: string, stored: number, past: { readonly readings: readonly Reading[]; readonly unreadable: number }) {
     const point = this.#inForce.fleet.points.find(({ id }) => id === pointId);
     const times = past.readings.map(({ atMs }) => atMs);
     const fromMs = Math.min(...times);
     const toMs = Math.max(...times);
     return {
       atMs: this.#parts.clock.now(), kind: 'import' as const, siteId: point?.siteId ?? null, tankId: point?.tankId ?? null, alarmId: null, by,
-      text: `${topic} was claimed to ${pointId}: ${stored} readings of the last ${showDuration(toMs - fromMs)} that were kept came along`,
+      text: `${what}: ${stored} readings of the last ${showDuration(toMs - fromMs)} that were kept came along`,
       detail: { topic, pointId, stored, unreadable: past.unreadable, span: { fromMs, toMs } },
     };
   }

@@ -73,6 +73,9 @@ export function switchValue(text: string): 0 | 1 | null {
 }
 
 /** `25.43 °C` — a canonical value as people read it. */
+/** A nominal volume as people say it: no more than tenths, which a conversion from gallons would otherwise bring along. */
+export const showLitres = (litres: number): string => `${Number(litres.toFixed(1))} L`;
+
 export function show(kind: Kind, value: number | null | undefined): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return 'unknown';
   if (kind === 'switch') return value >= 0.5 ? 'on' : 'off';

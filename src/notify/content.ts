@@ -1,6 +1,6 @@
 /** What a message says, section by section, before it becomes text or HTML: so both always say the same. */
 import type { Alarm } from '../domain/alarm.ts';
-import { show } from '../domain/units.ts';
+import { show, showLitres } from '../domain/units.ts';
 import type { Evidence } from '../domain/verdict.ts';
 import type { PageFacts } from './facts.ts';
 import { MINUTE } from '../domain/duration.ts';
@@ -183,7 +183,7 @@ function checkLines({ firstChecks }: PageFacts): Line[] {
 
 function whereLines({ tank, site, client, equipment }: PageFacts): Line[] {
   const lines: (string | null)[] = [
-    tank === null ? null : `${tank.name}: ${waterWord[tank.water]}, ${tank.displayLitres} L display${tank.sumpLitres > 0 ? ` + ${tank.sumpLitres} L sump` : ''}`,
+    tank === null ? null : `${tank.name}: ${waterWord[tank.water]}, ${showLitres(tank.displayLitres)} display${tank.sumpLitres > 0 ? ` + ${showLitres(tank.sumpLitres)} sump` : ''}`,
     site === null ? null : [client?.name, site.name, site.address ?? 'address not recorded'].filter((part) => part !== undefined && part !== '').join(', '),
     site?.access ? `Getting in: ${site.access}` : null,
     site?.breaker ? `Breaker: ${site.breaker}` : null,

@@ -3,12 +3,12 @@ import { z } from 'zod';
 import { DAY, HOUR } from '../domain/duration.ts';
 import type { Span } from './series.ts';
 
-export const ranges = { '1h': HOUR, '6h': 6 * HOUR, '1d': DAY, '7d': 7 * DAY, '30d': 30 * DAY } as const;
+export const ranges = { '1h': HOUR, '6h': 6 * HOUR, '1d': DAY, '7d': 7 * DAY, '30d': 30 * DAY, '1y': 365 * DAY } as const;
 export type Range = keyof typeof ranges;
 export const rangeNames = Object.keys(ranges) as readonly Range[];
 
 export const rangeQuery = z.object({
-  range: z.enum(['1h', '6h', '1d', '7d', '30d']).catch('1d'),
+  range: z.enum(['1h', '6h', '1d', '7d', '30d', '1y']).catch('1d'),
   /** End of the span; left out: now. */
   until: z.coerce.number().int().min(0).max(8.64e15).optional().catch(undefined),
 });

@@ -67,10 +67,9 @@ export const words = {
   },
 
   tank: {
-    volume: (litres: string): string => `${litres} L`,
     present: 'Now',
     charts: 'Charts',
-    ranges: { '1h': '1 hour', '6h': '6 hours', '1d': '1 day', '7d': '7 days', '30d': '30 days' },
+    ranges: { '1h': '1 hour', '6h': '6 hours', '1d': '1 day', '7d': '7 days', '30d': '30 days', '1y': '1 year' },
     rangeLabel: 'Time span', earlier: '← Earlier', later: 'Later →', untilNow: 'Until now',
     chartOf: (name: string): string => `Chart of ${name}`,
     chartSpan: (from: string, to: string): string => `${from} to ${to}`,
@@ -91,7 +90,7 @@ export const words = {
     column: { point: 'Point', value: 'Value', age: 'Age', limits: 'Limits' },
     setpoint: (text: string): string => `set to ${text}`,
     watts: (watts: string): string => `${watts} W on the nameplate`,
-    capacity: (litres: string): string => `${litres} L when full`,
+    capacity: (volume: string): string => `${volume} when full`,
     circuit: (name: string): string => `on ${name}`,
     journal: 'Journal of this tank',
   },

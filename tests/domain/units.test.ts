@@ -2,7 +2,7 @@
 import { expect, test } from 'vitest';
 import { type Kind, kindNames, kinds } from '../../src/domain/kinds.ts';
 import { parseDuration, showDuration } from '../../src/domain/duration.ts';
-import { converter, kindsFor, show, switchValue, unitsOf } from '../../src/domain/units.ts';
+import { converter, kindsFor, show, showLitres, switchValue, unitsOf } from '../../src/domain/units.ts';
 
 test.each<[Kind, string, number, number]>([
   ['temperature', '°F', 32, 0], ['temperature', '°F', 212, 100], ['temperature', '°F', 78.8, 26], ['temperature', '°F', -40, -40],
@@ -42,4 +42,10 @@ test('unknown is shown as unknown', () => {
 test('durations', () => {
   expect(['30s', '5m', '1h30m', '7d', '250ms', '2 h', '5', '-1s', '1y', ''].map(parseDuration)).toEqual([30_000, 300_000, 5_400_000, 604_800_000, 250, null, null, null, null, null]);
   expect([0, 59_999, 3_600_000, 7_500_000, 90_000_000].map(showDuration)).toEqual(['0 s', '59 s', '1 h', '2 h 5 min', '1 d 1 h']);
+});
+
+test('a nominal volume is shown as people say it', () => {
+  // 300 US gal, 1 US gal = 3.785411784 L exactly.
+  expect(showLitres(300 * 3.785411784)).toBe('1135.6 L');
+  expect(showLitres(500)).toBe('500 L');
 });

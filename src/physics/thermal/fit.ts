@@ -160,7 +160,7 @@ function describe(regression: Regression, usable: readonly Block[], facts: Therm
   };
 }
 
-/** Root mean square of what the room's deviation from its usual course changed by in two blocks. */
+/** How much the room's deviation from its usual course changes by in two blocks: mean absolute change as a standard deviation (× √(π/2)). Weekends are in it. */
 function roomDrift(blocks: readonly Block[], roomBySlotC: readonly (number | null)[]): number | null {
   const strayed = new Map(blocks.flatMap(({ fromMs, roomC }) => {
     const usual = roomBySlotC[slotOf(fromMs)] ?? null;
@@ -170,7 +170,7 @@ function roomDrift(blocks: readonly Block[], roomBySlotC: readonly (number | nul
     const before = strayed.get(fromMs - 2 * BLOCK_MS);
     return before === undefined ? [] : [by - before];
   });
-  return changes.length < 8 ? null : Math.sqrt(changes.reduce((sum, change) => sum + change * change, 0) / changes.length);
+  return changes.length < 8 ? null : (Math.sqrt(Math.PI / 2) * changes.reduce((sum, change) => sum + Math.abs(change), 0)) / changes.length;
 }
 
 const around = (value: number, reach: number): Estimate => ({ value, low: value - reach, high: value + reach });

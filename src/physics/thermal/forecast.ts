@@ -41,10 +41,14 @@ export interface Situation {
 
 /** @returns hours; 0 where the water is there, `Infinity` where it would not get there within ten days. */
 export function hoursUntil(fit: ThermalFit, situation: Situation, limitC: number): Known<Estimate> {
-  return ask(fit, situation, (tank, drift) => {
-    // The room drifts as a random walk does: little in an hour, in full within half a day.
+  // Lights that nobody measures switch within a quarter day; how strong they are shows in how the quarters differ.
+  const mean = meanOf(fit.heatBySlotWatts);
+  const rippleWatts = situation.pumpsRun ? Math.sqrt(meanOf(fit.heatBySlotWatts.map((heat) => (heat - mean) ** 2))) : 0;
+  return ask(fit, situation, (tank, drift, z) => {
+    // The room drifts as a random walk does: little in an hour, in full within half a day. The lights average out over more than a quarter.
     const first = travel(tank, situation, limitC, 0);
-    return travel(tank, situation, limitC, drift * Math.sqrt(Math.min(1, first / DRIFT_HOURS)));
+    const rippleK = ((rippleWatts * z) / tank.loss) * Math.sqrt(Math.min(1, SLOT_HOURS / first));
+    return travel(tank, situation, limitC, drift * Math.sqrt(Math.min(1, first / DRIFT_HOURS)) + rippleK);
   });
 }
 
@@ -80,6 +84,7 @@ interface Drawn {
 const TANKS = 256;
 const ROOM_DRIFT_K = 1;
 const DRIFT_HOURS = 12;
+const SLOT_HOURS = BLOCK_MS / 3_600_000;
 const PROBE_SD_K = 0.07;
 /** The room as measured against the room as the tank feels it. */
 const ROOM_NOW_SD_K = 0.3;
@@ -107,12 +112,25 @@ function travel(tank: Drawn, { atMs, waterC }: Situation, limitC: number, driftK
   return Number.POSITIVE_INFINITY;
 }
 
-function ask(fit: ThermalFit, situation: Situation, question: (tank: Drawn, driftK: number) => number): Known<Estimate> {
+/** Temperature after so many hours, quarter day by quarter day. */
+function after(tank: Drawn, fromMs: number, fromC: number, hours: number): number {
+  let celsius = fromC;
+  let nowMs = fromMs;
+  const endMs = fromMs + hours * 3_600_000;
+  while (nowMs < endMs) {
+    const stepMs = Math.min(BLOCK_MS - (nowMs % BLOCK_MS), endMs - nowMs);
+    celsius = temperatureAfter(celsius, tank.restC + (tank.bySlotK[slotOf(nowMs)] ?? 0), tank.loss / tank.capacity, stepMs / 3_600_000);
+    nowMs += stepMs;
+  }
+  return celsius;
+}
+
+function ask(fit: ThermalFit, situation: Situation, question: (tank: Drawn, driftK: number, z: number) => number): Known<Estimate> {
   const roomC = fit.roomMeasured ? situation.roomC : ASSUMED_ROOM_C;
   if (roomC === null) return notKnown('the temperature of the room is not known');
   if (!Number.isFinite(situation.waterC)) return notKnown('the temperature of the water is not known');
   const drift = situation.roomSdK ?? fit.roomDriftK ?? ROOM_DRIFT_K;
-  const answers = corrected(draw(fit, situation, roomC), situation).map((tank, n) => question(tank, drift * (sequence[n]?.[7] ?? 0))).sort((a, b) => a - b);
+  const answers = corrected(draw(fit, situation, roomC), situation).map((tank, n) => question(tank, drift * (sequence[n]?.[7] ?? 0), sequence[n]?.[8] ?? 0)).sort((a, b) => a - b);
   return known({ value: at(answers, 0.5), low: at(answers, 0.1), high: at(answers, 0.9) });
 }
 
@@ -123,33 +141,40 @@ function at(sorted: readonly number[], p: number): number {
 
 function draw(fit: ThermalFit, situation: Situation, roomC: number): readonly Drawn[] {
   const { waterC, pumpsRun } = situation;
-  // Only three combinations of the unknowns matter: C, UA, and the heat that comes in at the present temperatures.
-  const least = fit.heatBySlotWatts.indexOf(Math.min(...fit.heatBySlotWatts));
-  const heatOf = (i: number): number => {
+  // Only four combinations of the unknowns matter: C, UA, what is exchanged with the room at the present temperatures, and what comes in besides.
+  const dark = darkSlots(fit.heatBySlotWatts);
+  const exchanged = (i: number): number => {
     if (i === LOSS) return roomC - waterC;
-    if (i === VAPOUR) return -vapourDifferencePa(waterC, roomC, situation.humidityPercent ?? null);
+    return i === VAPOUR ? -vapourDifferencePa(waterC, roomC, situation.humidityPercent ?? null) : 0;
+  };
+  const besides = (i: number): number => {
     if (i === CHILLING) return -situation.chillerWatts;
     if (i === LIGHT) return situation.lightWatts;
-    // Without mains only what is there at the darkest quarter of the day: lights nobody measures are off, too.
-    if (i >= FIRST_SLOT) return pumpsRun ? 1 / SLOTS : i - FIRST_SLOT === least ? 1 : 0;
+    // Without mains only what is there in the darker half of the day: lights nobody measures are off, too.
+    if (i >= FIRST_SLOT) return pumpsRun ? 1 / SLOTS : dark.includes(i - FIRST_SLOT) ? 1 / dark.length : 0;
     return 0;
   };
   const row = (of: (i: number) => number): number[] => fit.coefficients.map((_, i) => of(i));
   const slope = vapourSlopePaPerK(waterC);
-  const rows = [row((i) => (i === CAPACITY ? 1 : 0)), row((i) => (i === LOSS ? 1 : i === VAPOUR ? slope : 0)), row(heatOf)];
+  const rows = [row((i) => (i === CAPACITY ? 1 : 0)), row((i) => (i === LOSS ? 1 : i === VAPOUR ? slope : 0)), row(exchanged), row(besides)];
   const mean = rows.map((one) => dot(one, fit.coefficients));
   const root = rootOf(rows.map((one) => rows.map((other) => dot(one, fit.covariance.map((line) => dot(line, other))))));
   const [meanCapacity = Number.NaN, meanLoss = Number.NaN] = mean;
   const bySlotK = (loss: number): number[] => slots((slot) => roomAhead(fit, situation.atMs, slot) + (pumpsRun ? heatAhead(fit, slot) / loss : 0));
   return sequence.map((z) => {
-    const [capacity = Number.NaN, loss = Number.NaN, heat = Number.NaN] = mean.map((value, i) => value + dot(root[i] ?? [], z.slice(0, 3)));
-    const still = pumpsRun ? 1 : Math.max(0.5, STILL_LOSS + STILL_LOSS_SD * (z[3] ?? 0));
+    const [capacity = Number.NaN, loss = Number.NaN, exchange = Number.NaN, heat = Number.NaN] = mean.map((value, i) => value + dot(root[i] ?? [], z.slice(0, 4)));
+    const still = pumpsRun ? 1 : Math.max(0.5, STILL_LOSS + STILL_LOSS_SD * (z[9] ?? 0));
     const pump = pumpsRun ? 0 : fit.pump.watts + fit.pump.sdWatts * (z[4] ?? 0);
     // A draw far out in the tail of a wide interval is no tank.
     const held = { capacity: Math.max(0.4 * meanCapacity, capacity), loss: Math.max(0.2 * meanLoss, loss) };
-    const restC = waterC + (still * heat + situation.heaterWatts - pump) / (still * held.loss) + ROOM_NOW_SD_K * (z[5] ?? 0);
+    const restC = waterC + (still * exchange + heat + situation.heaterWatts - pump) / (still * held.loss) + ROOM_NOW_SD_K * (z[5] ?? 0);
     return { capacity: held.capacity, loss: still * held.loss, restC, bySlotK: bySlotK(held.loss) };
   });
+}
+
+/** The two quarters of the day with the least heat: lights burn for less than half of it, and the least alone would be the least by chance. */
+function darkSlots(heatBySlotWatts: readonly number[]): readonly number[] {
+  return slots((slot) => slot).sort((a, b) => (heatBySlotWatts[a] ?? Number.NaN) - (heatBySlotWatts[b] ?? Number.NaN)).slice(0, SLOTS / 2);
 }
 
 /** By how much the room usually differs in that quarter of the day from now, K; 0 where it is not measured. */
@@ -164,11 +189,11 @@ function heatAhead(fit: ThermalFit, slot: number): number {
 }
 
 /** Moves each tank as far as what was seen speaks against it, in proportion to how what was seen depends on it. */
-function corrected(tanks: readonly Drawn[], { seen, waterC, probeSdK }: Situation): readonly Drawn[] {
+function corrected(tanks: readonly Drawn[], { atMs, seen, waterC, probeSdK }: Situation): readonly Drawn[] {
   if (seen === undefined || !(seen.hours > 0)) return tanks;
   const sd = probeSdK ?? PROBE_SD_K;
   const vectors = tanks.map(({ capacity, loss, restC }) => [Math.log(capacity), Math.log(loss), restC]);
-  const predicted = tanks.map(({ capacity, loss, restC }) => temperatureAfter(seen.fromC, restC, loss / capacity, seen.hours));
+  const predicted = tanks.map((tank) => after(tank, atMs - seen.hours * 3_600_000, seen.fromC, seen.hours));
   const middle = meanOf(predicted);
   const spread = meanOf(predicted.map((value) => (value - middle) ** 2)) + sd * sd;
   const gains = [0, 1, 2].map((i) => {
@@ -186,7 +211,7 @@ const meanOf = (values: readonly number[]): number => values.reduce((sum, value)
 
 /** Lower triangle whose square is the matrix; zero rows where the matrix has no variance left. */
 function rootOf(matrix: readonly (readonly number[])[]): number[][] {
-  const root: number[][] = matrix.map(() => [0, 0, 0]);
+  const root: number[][] = matrix.map((row) => row.map(() => 0));
   matrix.forEach((row, i) => {
     const own = root[i] ?? [];
     for (let j = 0; j <= i; j += 1) {
@@ -199,11 +224,11 @@ function rootOf(matrix: readonly (readonly number[])[]): number[][] {
 }
 
 /**
- * Normal deviates in eight dimensions: additive recurrence with the powers of the root of x⁹ = x + 1 (Roberts' R sequence, from memory), which fills
+ * Normal deviates in ten dimensions: additive recurrence with the powers of the root of x¹¹ = x + 1 (Roberts' R sequence, from memory), which fills
  * the cube evenly; then through Φ⁻¹.
  */
 const sequence: readonly (readonly number[])[] = (() => {
-  const dimensions = 8;
+  const dimensions = 10;
   let g = 1.2;
   for (let turn = 0; turn < 60; turn += 1) g = (1 + g) ** (1 / (dimensions + 1));
   return Array.from({ length: TANKS }, (_, n) =>

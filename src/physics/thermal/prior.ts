@@ -12,6 +12,8 @@ export interface ThermalFacts {
   readonly capacityWhPerK: number;
   /** Electrical power of the pumps that run all day and end as heat in the water; `null`: not known. */
   readonly pumpWatts: number | null;
+  /** Built not to sweat, as cold-water tanks are: thick acrylic or double glass. */
+  readonly insulated: boolean;
   /** What the tank evaporates, as its top-off shows; `null`: not known. */
   readonly evaporationLitresPerDay: number | null;
   /** Is the room's temperature measured? Otherwise it is taken as `ASSUMED_ROOM_C`, and what it differs by is learnt as a part of the constant heat. */
@@ -54,8 +56,8 @@ export function priorOf(facts: ThermalFacts): Prior {
   const { capacityWhPerK: capacity, roomMeasured } = facts;
   const pump = pumpHeat(facts);
   // A tank that is left alone comes to rest within 17 h or so, e-fold; lids, hoods and size make that anything from half to twice. Somewhat more
-  // than half of it goes through walls and by bare contact.
-  const loss = capacity / 17;
+  // than half of it goes through walls and by bare contact. An insulated tank takes 28 h.
+  const loss = capacity / (facts.insulated ? 28 : 17);
   const walls = 0.6 * loss;
   // Beside the pumps: probes disagree by up to a kelvin, evaporation goes on at the room's own temperature, an assumed room is off by two.
   const offsetK = Math.hypot(1.5, roomMeasured ? 0 : 2);

@@ -9,6 +9,7 @@ import { type Viewer, page } from '../layout.tsx';
 import type { Present } from '../present.ts';
 import { Shape } from '../shapes.tsx';
 import { iso, showAge, showTime } from '../times.ts';
+import { showLitres } from '../../domain/units.ts';
 import { words } from '../words.ts';
 import { AlarmLine } from './alarm-line.tsx';
 import { type ChartGroup, Charts } from './chart.tsx';
@@ -56,7 +57,7 @@ export function tankPage(facts: TankFacts): string {
       <>
         <h1>{tank.name}</h1>
         <p class="muted">
-          {[clientName, site.name, words.water[tank.water], words.tank.volume(String(tank.displayLitres + tank.sumpLitres))].filter((part) => part !== null).join(' · ')}
+          {[clientName, site.name, words.water[tank.water], showLitres(tank.displayLitres + tank.sumpLitres)].filter((part) => part !== null).join(' · ')}
         </p>
         {outcome !== null && <p class={outcome.good ? 'done' : 'problem'} role={outcome.good ? 'status' : 'alert'}>{outcome.text}</p>}
         <div class="cols">
@@ -198,7 +199,7 @@ function nameplate(one: Equipment): string {
   return [
     one.nameplateWatts === null ? null : words.tank.watts(String(one.nameplateWatts)),
     one.setpointC === null ? null : words.tank.setpoint(`${one.setpointC.toFixed(1)} °C${one.bandK === null ? '' : ` ± ${one.bandK} K`}`),
-    one.capacityLitres === null ? null : words.tank.capacity(String(one.capacityLitres)),
+    one.capacityLitres === null ? null : words.tank.capacity(showLitres(one.capacityLitres)),
     one.circuit === null ? null : words.tank.circuit(one.circuit),
   ].filter((part) => part !== null).join(', ');
 }

@@ -12,7 +12,7 @@ import { likelyCapacityWhPerK, type ThermalFacts } from '../../../src/physics/th
 import { anyHouse, type House, measure, type Mode, Random, Run } from './house.ts';
 
 const LIKELY = 800;
-const SEEDS = Array.from({ length: 40 }, (_, i) => 1001 + i);
+const SEEDS = Array.from({ length: 40 }, (_, i) => 20_001 + i);
 
 interface Lived {
   readonly seed: number;
@@ -31,7 +31,7 @@ function live(seed: number, days: number, options: { room?: boolean; linear?: bo
   const instruments = new Random(seed + 90_000);
   // 28.2 W for each litre a day; the difference of vapour pressures is 2.2 kPa or so.
   const litres = topOff ? ((house.evaporationWPerPa * 2170) / 28.2) * (1 + 0.1 * random.normal()) : null;
-  const facts = { capacityWhPerK: LIKELY, pumpWatts: house.pumpWatts, evaporationLitresPerDay: litres, roomMeasured: room };
+  const facts = { capacityWhPerK: LIKELY, pumpWatts: house.pumpWatts, insulated: false, evaporationLitresPerDay: litres, roomMeasured: room };
   let memory = thermalStart;
   const endH = days * 24 + random.within(0, 24);
   for (let minute = 0; run.hour < endH; minute += 1) {
@@ -50,11 +50,13 @@ const median = (values: readonly number[]): number => [...values].sort((a, b) =>
 const share = (flags: readonly boolean[]): number => flags.filter(Boolean).length / flags.length;
 
 function situation(lived: Lived, waterC: number, roomC: number, atH: number, mode: Mode): Situation {
-  const { house } = lived;
+  const { house, random } = lived;
+  // One reading of each, as in `measure`: noise and tenths.
+  const tenths = (celsius: number): number => Math.round(celsius * 10) / 10;
   return {
     atMs: Math.round(atH * 3_600_000),
-    waterC: Math.round((waterC + house.waterOffsetK) * 20) / 20,
-    roomC: roomC + house.roomOffsetK,
+    waterC: tenths(waterC + house.waterOffsetK + 0.04 * random.normal()),
+    roomC: tenths(roomC + house.roomOffsetK + 0.1 * random.normal()),
     heaterWatts: mode === 'outage' ? 0 : house.heaterWatts,
     chillerWatts: 0,
     lightWatts: 0,
@@ -163,7 +165,8 @@ describe('a fortnight of forty tanks', () => {
       });
       return Math.abs(asked.reduce((sum, one) => sum + one, 0) / 4 - on / minutes);
     });
-    expect(median(errors)).toBeLessThan(0.02);
+    // A day may begin and end anywhere in the half kelvin of the thermostat: that alone is up to 0.5 · 800 Wh / 24 h / 600 W = 0.028.
+    expect(median(errors)).toBeLessThan(0.028);
     expect(Math.max(...errors)).toBeLessThan(0.12);
   });
 
@@ -240,7 +243,7 @@ describe('what helps and what is lacking', () => {
 });
 
 it('forgets slowly: a tank that lost its lid is followed, and forty days are remembered in the same space', () => {
-  const facts: ThermalFacts = { capacityWhPerK: LIKELY, pumpWatts: 80, evaporationLitresPerDay: null, roomMeasured: true };
+  const facts: ThermalFacts = { capacityWhPerK: LIKELY, pumpWatts: 80, insulated: false, evaporationLitresPerDay: null, roomMeasured: true };
   const house = { ...anyHouse(new Random(31), LIKELY, true), wallWPerK: 35 };
   const instruments = new Random(33);
   let memory = thermalStart;
