@@ -1,0 +1,149 @@
+/**
+ * A tank that takes far more from its reservoir than it used to, or far less.
+ *
+ * Problem: more means water goes somewhere: a leak (salt goes with it, and the top-off thins what is left), a skimmer that overflows, a lid left off, a fan that never stops. Less means that evaporation is
+ * no longer made up. The reservoir knows first, since it is what makes good.
+ * Method, on the levels of the reservoir with refills taken out (`src/physics/top-off/`):
+ *   - within hours: in each of the last three spans of two hours it fell by at least a sixth of a usual day, and in all six hours by more than a usual day and three times the noise of its gauge: four
+ *     times the usual pace. A bucket taken out at once is one span, and does not ring;
+ *   - from day to day: the last 24 h differ from the ten days before by more than 4 of their own standard deviations, and by `moreThan` times (or less than `lessThan`).
+ * Found once, it is held against what was usual then, until it has come half of the way back: a lid that stays off does not become usual.
+ * Reckoned when a span of two hours is over. Needs two days of history. Not judged while the reservoir is empty.
+ * Evaporation follows room, moisture and draught by a third either way; the factors are our own choice, common practice, no source.
+ */
+import { z } from 'zod';
+import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { consumption, consumptionStep, rememberLevel, type ReservoirFacts, type ReservoirMemory, reservoirStart } from '../../physics/top-off/consumption.ts';
+import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
+import { defineRule, type RuleContext } from '../contract.ts';
+import { reservoirMemory } from '../memories.ts';
+import { isEmpty, percentOf, reservoirProposals } from '../reservoir.ts';
+import { unknown, whyNotCurrent } from '../unknown.ts';
+
+const settings = z.strictObject({
+  moreThan: z.number().min(1.2).max(20).default(1.6).describe('Consumption is abnormal above so many times the usual. Default 1.6.'),
+  lessThan: z.number().min(0).max(0.8).default(0.3).describe('And below so many times the usual; 0: never. Default 0.3.'),
+});
+type Settings = z.infer<typeof settings>;
+
+const state = z.strictObject({
+  /** In percent of the reservoir. */
+  memory: reservoirMemory,
+  sampledMs: z.number().nullable(),
+  /** `null`: too little history. */
+  usual: z.number().nullable(),
+  found: z.strictObject({ how: z.enum(['fast', 'more', 'less']), recent: z.number(), usual: z.number(), sinceMs: z.number() }).nullable(),
+});
+type State = z.infer<typeof state>;
+
+const SAMPLE_EVERY_MS = 10 * MINUTE;
+const SIGMAS = 4;
+const EMPTY_PERCENT = 5;
+/** Levels are in percent here, so the contents are 100. */
+const facts: ReservoirFacts = { fullLitres: 100 };
+const NOISE_PERCENT = 1;
+/** Less than this a day is not told from the gauge's drift. */
+const LEAST_PERCENT_PER_DAY = 0.5;
+
+export default defineRule<Settings, State>({
+  kind: 'top-off-consumption',
+  watchesFor: 'A tank that takes far more, or far less, from its top-off reservoir than it used to.',
+  settings,
+  state,
+  initial: { memory: reservoirStart, sampledMs: null, usual: null, found: null },
+  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 2 * HOUR },
+
+  apply: (facts) => reservoirProposals(facts, 'consumption abnormal'),
+
+  step(before, _input, context) {
+    const gauge = context.current('gauge');
+    if (gauge === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'gauge')) };
+    const percent = percentOf(gauge, context);
+    const state = before.sampledMs !== null && gauge.atMs - before.sampledMs < SAMPLE_EVERY_MS ? before : take(before, gauge.atMs, percent, context.settings);
+    if (state.found !== null) return { state, verdict: breached(state.found, context) };
+    return { state, verdict: state.usual === null ? unknown('its usual consumption is being learnt: it takes two days') : clear };
+  },
+
+  firstChecks(advice) {
+    return [
+      'Ask the site: is there water on the floor, is a lid off, does a window or a fan blow over the tank, has somebody taken water from the reservoir?',
+      'Measure salinity. Falling: salt water goes (a leak, a skimmer that overflows, a siphon) and fresh water replaces it. Steady: it evaporates, or the reservoir itself leaks. Rising: evaporation is not made up.',
+      beforeReachingIn(advice),
+      'More than usual: unions, hoses and the skimmer cup; the end of the top-off hose (under water it siphons); lids and fans.',
+      'Less than usual: see that the top-off pump runs when its float is lowered, and that the gauge moves.',
+      electricalWork,
+      husbandry,
+    ];
+  },
+});
+
+function take(before: State, atMs: number, percent: number, settings: Settings): State {
+  const memory = rememberLevel(before.memory, atMs, Number(percent.toFixed(2)), false, facts);
+  if (memory.points === before.memory.points) return { ...before, memory, sampledMs: atMs };
+  const usual = usualBefore(memory, atMs - 6 * HOUR);
+  const judged = !isEmpty(percent, EMPTY_PERCENT, false) && usual !== null && usual >= LEAST_PERCENT_PER_DAY;
+  const found = !judged ? null : (before.found === null ? null : stillAbnormal(memory, before.found, atMs, settings)) ?? findAbnormal(memory, usual, atMs, settings);
+  return { memory, sampledMs: atMs, usual, found: found === null ? null : { ...found, sinceMs: before.found?.sinceMs ?? atMs } };
+}
+
+/** Percent a day over what was seen before. */
+function usualBefore(memory: ReservoirMemory, beforeMs: number): number | null {
+  const known = consumption({ ...memory, points: memory.points.filter(([hour]) => hour * HOUR < beforeMs) }, facts);
+  return known.known ? Number(known.value.litresPerDay.value.toFixed(3)) : null;
+}
+
+function findAbnormal(memory: ReservoirMemory, usual: number, nowMs: number, { moreThan, lessThan }: Settings): Found | null {
+  const fast = fallOfSixHours(memory, usual);
+  if (fast !== null && fast > Math.max(usual, 3 * NOISE_PERCENT)) return { how: 'fast', recent: Number((fast * 4).toFixed(2)), usual };
+  const step = consumptionStep(memory, facts, nowMs, DAY);
+  if (!step.known || step.value.before < LEAST_PERCENT_PER_DAY || Math.abs(step.value.sigmas) < SIGMAS) return null;
+  const ratio = step.value.recent / step.value.before;
+  const how = ratio > moreThan ? 'more' : ratio < lessThan ? 'less' : null;
+  return how === null ? null : { how, recent: Number(Math.max(0, step.value.recent).toFixed(2)), usual: Number(step.value.before.toFixed(2)) };
+}
+
+/** Against what was usual when it was found: a lid left off for a week does not become usual. Over when it has come half of the way back. */
+function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: NonNullable<State['found']>, nowMs: number, { moreThan, lessThan }: Settings): Found | null {
+  if (how === 'fast') {
+    const [before, last] = memory.points.slice(-2);
+    return before !== undefined && last !== undefined && before[1] - last[1] >= usual / 6 ? { how, usual, recent: Number((12 * (before[1] - last[1])).toFixed(2)) } : null;
+  }
+  const recent = consumption(memory, facts, nowMs - DAY - 2 * HOUR, 0.5);
+  // A refill has cut the last day short: nothing is known anew.
+  if (!recent.known) return { how, usual, recent: found };
+  const ratio = recent.value.litresPerDay.value / usual;
+  const still = how === 'more' ? ratio > (1 + moreThan) / 2 : ratio < (1 + lessThan) / 2;
+  return still ? { how, usual, recent: Number(Math.max(0, recent.value.litresPerDay.value).toFixed(2)) } : null;
+}
+
+type Found = Omit<NonNullable<State['found']>, 'sinceMs'>;
+
+/** Percent; `null` unless each of the three spans fell by its part, and no time is missing between them. */
+function fallOfSixHours({ points }: ReservoirMemory, usual: number): number | null {
+  const last = points.slice(-4);
+  if (last.length < 4) return null;
+  let fall = 0;
+  for (const [index, [hour, level]] of last.entries()) {
+    const before = last[index - 1];
+    if (before === undefined) continue;
+    const fell = before[1] - level;
+    if (hour - before[0] > 4 || fell < usual / 6) return null;
+    fall += fell;
+  }
+  return fall;
+}
+
+function breached({ how, recent, usual, sinceMs }: NonNullable<State['found']>, { equipment }: RuleContext<Settings>): Verdict {
+  const capacity = equipment?.capacityLitres ?? null;
+  const perDay = (percent: number): string => (capacity === null ? `${percent.toFixed(1)} % a day` : `${((percent / 100) * capacity).toFixed(1)} L a day`);
+  const times = (recent / usual).toFixed(1);
+  const evidence: Evidence[] = [
+    { label: how === 'fast' ? 'Pace of the last six hours' : 'Last 24 hours', value: perDay(recent) },
+    { label: 'Usual', value: perDay(usual) },
+    { label: 'Times the usual', value: times },
+    { label: 'Found', value: how === 'fast' ? 'in three spans of two hours, one after the other' : 'against the ten days before', atMs: sinceMs },
+  ];
+  const what = how === 'fast' ? 'a leak, an overflowing skimmer or a top-off that does not stop' : how === 'more' ? 'more evaporation (a lid off, a fan, dry air), or a leak' : 'evaporation is not made up, or there is less of it';
+  return { state: 'breached', summary: `${equipment?.name ?? 'the reservoir'} gives ${perDay(recent)}, ${times} times the usual ${perDay(usual)}: ${what}`, evidence };
+}
