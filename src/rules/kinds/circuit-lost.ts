@@ -65,7 +65,7 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     return [
       'Ring the site: has somebody switched off a strip, or has a breaker or residual-current device (GFCI/RCD) tripped?',
-      'If it has tripped, take it as a warning: something on it may be live and wet. Nobody reaches into the water and nobody resets it before the equipment on it has been unplugged with dry hands.',
+      'If it has tripped, take it as a warning: something on it may be live and wet. Nobody reaches into the water, and nobody resets it before the reason is known.',
       beforeReachingIn(advice),
       'Unplug everything on the circuit, reset, and plug in one piece after the other: the one that trips it again stays off. Look for drips on plugs and strips (drip loops), and for cracked heaters.',
       'Until it is mended, keep water moving and air going from another circuit, without stretching leads across wet floors.',

@@ -62,7 +62,7 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     const shutOff = advice.site.waterShutOff === null ? '' : ` Where to shut the water off: ${advice.site.waterShutOff}.`;
     return [
-      `Ring the site: is there water on the floor, and where does it come from?${shutOff} Nobody steps into water that may touch plugs.`,
+      `Ring the site: is there water on the floor, and where does it come from?${shutOff} Nobody steps into water that may be live.`,
       beforeReachingIn(advice),
       'Look at the sump for overflow, then at unions, hoses, the skimmer cup and the top-off line; see whether display or sump have fallen.',
       'If the floor is dry: wipe and dry the sensor, look at it for corrosion and its cable for damage.',

@@ -64,7 +64,7 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     const shutOff = advice.site.waterShutOff === null ? '' : ` Where to shut the water off: ${advice.site.waterShutOff}.`;
     return [
-      `Ring the site: is there water on the floor, or below? Does it run over anywhere?${shutOff} Nobody steps into water that may touch plugs.`,
+      `Ring the site: is there water on the floor, or below? Does it run over anywhere?${shutOff} Nobody steps into water that may be live.`,
       beforeReachingIn(advice),
       'Unions, bulkheads, hoses and the skimmer cup, with a dry paper towel; then silicone seams. A siphon: lift the ends of all hoses out of the water.',
       'In a display: is the overflow blocked, or does the return pump stand, so that the sump is full instead?',

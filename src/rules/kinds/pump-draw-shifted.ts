@@ -35,6 +35,10 @@ type Settings = z.infer<typeof settings>;
 const state = z.strictObject({
   memory: equipmentMemory,
   sampledMs: z.number().nullable(),
+  /** Of the memory, reckoned when it last changed; `null`: being learnt. */
+  normal: z.strictObject({ watts: z.number(), sigmaWatts: z.number() }).nullable(),
+  /** What it draws of late, when the CUSUM of its hours has decided. */
+  shiftedWatts: z.number().nullable(),
   /** Far from normal in every reading since. */
   suddenSinceMs: z.number().nullable(),
   sudden: z.boolean(),
@@ -51,7 +55,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A pump that runs but draws markedly less or more than it used to: dry, clogged or dragging.',
   settings,
   state,
-  initial: { memory: equipmentStart, sampledMs: null, suddenSinceMs: null, sudden: false },
+  initial: { memory: equipmentStart, sampledMs: null, normal: null, shiftedWatts: null, suddenSinceMs: null, sudden: false },
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 30 * MINUTE },
 
   apply(facts) {
@@ -85,7 +89,7 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the pump';
     return [
-      'Listen, or ask the site to: rattling and gurgling are air; a high hum without flow is an impeller that does not turn. Look at the water level in the pump chamber: it must not run dry.',
+      'Listen, or ask the site to: rattling and gurgling are air; a hum without flow is a rotor that does not turn. Look at the water level in the pump chamber: it must not run dry.',
       beforeReachingIn(advice),
       `Less than usual: prefilter, intake and hoses of ${name} clogged, outlet throttled, or air in the housing (bleed it).`,
       'More than usual: impeller and shaft dragging on calcium, sand or a snail; clean it in vinegar or citric acid, out of the tank.',
@@ -98,8 +102,8 @@ export default defineRule<Settings, State>({
 const settled = (state: State): State => (state.suddenSinceMs === null ? state : { ...state, suddenSinceMs: null });
 
 /** Below a fifth of what is normal it stands. */
-function onWatts({ memory }: State, { equipment }: RuleContext<Settings>): number {
-  return Math.max(STANDBY_WATTS, 0.2 * (normalDraw(memory)?.watts ?? equipment?.nameplateWatts ?? 0));
+function onWatts({ normal }: State, { equipment }: RuleContext<Settings>): number {
+  return Math.max(STANDBY_WATTS, 0.2 * (normal?.watts ?? equipment?.nameplateWatts ?? 0));
 }
 
 function follow(before: State, input: RuleInput & { type: 'reading' }, draw: Exclude<Draw, { by: null | 'switch' }>, context: RuleContext<Settings>): State {
@@ -110,9 +114,9 @@ function follow(before: State, input: RuleInput & { type: 'reading' }, draw: Exc
   let state = before;
   if (draw.watts >= on && !offVoltage && (before.sampledMs === null || input.atMs - before.sampledMs >= SAMPLE_EVERY_MS)) {
     const memory = rememberDraw(before.memory, { atMs: input.atMs, watts: draw.watts, healthy: !before.sudden && before.suddenSinceMs === null }, { onWatts: on, partsChangedMs: changedMs });
-    state = { ...before, memory, sampledMs: input.atMs };
+    state = { ...before, memory, sampledMs: input.atMs, normal: normalDraw(memory), shiftedWatts: drawShift(memory)?.recentWatts ?? null };
   }
-  const normal = normalDraw(state.memory);
+  const { normal } = state;
   const far = normal !== null && draw.watts >= on && !offVoltage
     && Math.abs(draw.watts - normal.watts) > Math.max((settings.suddenPercent / 100) * normal.watts, SUDDEN_SIGMAS * normal.sigmaWatts);
   // While it stands or the supply is off, nothing is learnt of the fault.
@@ -129,12 +133,11 @@ function isOffVoltage(context: RuleContext<Settings>): boolean {
 }
 
 function judge(state: State, draw: Exclude<Draw, { by: null | 'switch' }>, context: RuleContext<Settings>): Verdict {
-  const normal = normalDraw(state.memory);
+  const { normal, shiftedWatts } = state;
   if (normal === null) return unknown('its normal draw is being learnt: it takes twelve hours of running');
   if (state.sudden) return breached(draw.watts, normal, state.suddenSinceMs, context);
-  const shift = drawShift(state.memory);
-  if (shift === null || Math.abs(shift.recentWatts - normal.watts) < (context.settings.shiftPercent / 100) * normal.watts) return clear;
-  return breached(shift.recentWatts, normal, null, context);
+  if (shiftedWatts === null || Math.abs(shiftedWatts - normal.watts) < (context.settings.shiftPercent / 100) * normal.watts) return clear;
+  return breached(shiftedWatts, normal, null, context);
 }
 
 function breached(watts: number, normal: { readonly watts: number; readonly sigmaWatts: number }, sinceMs: number | null, context: RuleContext<Settings>): Verdict {

@@ -7,10 +7,10 @@
  * `silent-point` says it of each. The widest group is named. A single sensor is none of this rule's business.
  * One rule for the site. The wake-up is set when it fires, not moved with every reading.
  *
- * High: nothing is known to be wrong with the water, but nothing would be noticed either. On-delay none: silence is a delay already. Common practice, no source.
+ * High: nothing is known to be wrong with the water, but nothing would be noticed either. On-delay 2 min: routers restart, and a pause of four minutes is common. Common practice, no source.
  */
 import { z } from 'zod';
-import { showDuration } from '../../domain/duration.ts';
+import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
@@ -34,7 +34,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { watchedSinceMs: null, silent: null, sinceMs: null },
-  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 0 },
+  policy: { priority: 'high', onDelayMs: 2 * MINUTE, offDelayMs: MINUTE },
 
   apply(facts) {
     const points = pointsOf(facts);
@@ -64,7 +64,7 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     return [
       'Ring the site: do the lamps of the tank burn, does the water move? Without readings nobody knows; that is the question that matters.',
-      'Is the network of the site up, has somebody moved or unplugged the router, the gateway or its strip? Has a password or a contract run out?',
+      'Is the network of the site up, has somebody moved or switched off the router, the gateway or its strip? Has a password or a contract run out?',
       'If the whole site is dark it is the mains: treat it as a power cut, oxygen first.',
       beforeReachingIn(advice),
       'On site: power and status lamps of gateway and router, then plug and power supply; restart the gateway once, and see that readings arrive.',

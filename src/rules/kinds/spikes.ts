@@ -78,7 +78,7 @@ export default defineRule<Settings, State>({
 
   firstChecks(advice) {
     return [
-      'Look at the chart: single values far off between right ones are plug, cable or interference; a cable beside a pump, a ballast or a dimmer catches it.',
+      'Look at the chart: single values far off between right ones come from a bad contact or from interference of a pump, a ballast or a dimmer beside the lead.',
       beforeReachingIn(advice),
       'Pull the plug of the probe, dry and clean its contacts, plug it in again; look for chafed cable and water in joints.',
       'If it stays, change the probe before it fails for good. Until then trust the middle of its values, not the single one.',

@@ -71,7 +71,7 @@ export default defineRule<Settings, State>({
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the top-off pump';
     return [
-      `Ring the site: have somebody unplug ${name}, with dry hands, or switch it off at the breaker; look whether water runs over.`,
+      `Ring the site: have somebody look whether water runs over, and switch ${name} off, at the breaker if anything is wet.`,
       beforeReachingIn(advice),
       'Float or sensor jammed by snails or salt creep? Hose fallen off, kinked or leaking, so that nothing arrives? A relay that has welded needs replacing.',
       'See that the hose ends above the water: under it, a siphon goes on when the pump stops.',
