@@ -6,7 +6,7 @@
  * deliver are at zero, and
  *   - two of them fell within a minute and their cadence of each other, one of which runs all day; or
  *   - one that runs all day is off (or another fell with it), and another is off for longer by a quarter than it ever was by itself: a heater that idled when the breaker fell; or
- *   - two are off for longer than they ever were.
+ *   - two are off for longer than they ever were, or the only one that ever runs (lamps, beside a fan in winter).
  * Equipment switched off one by one thus does not count. Clear while the supply is gone (`site-power-lost` speaks), and while everything on the *other* circuits that runs all day
  * is at zero as well: then somebody works on the tank, or the mains are gone.
  *
@@ -112,7 +112,9 @@ function isDead(steady: readonly Fallen[], rest: readonly Fallen[]): boolean {
   const steadyFell = steady.some(({ sinceMs }) => sinceMs !== null);
   if (together.length >= 2 && together.some((one) => steady.includes(one))) return true;
   const overdue = rest.filter((one) => one.overdue).length;
-  return (overdue >= 1 && (steadyFell || together.length >= 2)) || overdue >= 2;
+  // Where nothing else on it ever runs (a fan in winter), the one that does is the only witness.
+  const witnesses = steady.length + rest.filter(({ cycles }) => cycles).length;
+  return (overdue >= 1 && (steadyFell || together.length >= 2 || witnesses === 1)) || overdue >= 2;
 }
 
 function supplyGone(context: RuleContext<Settings>): boolean {

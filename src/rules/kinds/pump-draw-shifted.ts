@@ -5,7 +5,8 @@
  * when it moves less (air, a clogged intake, a closed outlet), and more when something drags on its impeller.
  * Method: the draw while running against the normal one of this very pump (`src/physics/equipment/`: median and MAD of its healthy hours, learnt within half a day, frozen when
  * in doubt). Two doors:
- *   - at once: further from normal than `suddenPercent` and 6 standard deviations in every reading for 20 min; a feeding pause is a stop, not a shift;
+ *   - at once: further from normal than `suddenPercent` and 6 standard deviations in every reading for 8 min, before the sump and the thermometers tell of what follows; a feeding
+ *     pause is a stop, not a shift;
  *   - slowly: a CUSUM of its hours has decided, and the recent draw lies `shiftPercent` from normal. That finds a pump that clogs over days, which a threshold on one reading does not.
  * Not judged while it stands (`return-pump-stopped` speaks) or while the supply is off by more than 7 %: draw follows the voltage. Speed-controlled pumps with a programme scatter
  * widely, and are judged by that scatter. After a change of pump, impeller or speed enter the day as `changedOn`.
@@ -26,7 +27,7 @@ import { unknown } from '../unknown.ts';
 const settings = z.strictObject({
   shiftPercent: z.number().min(4).max(80).default(8).describe('A lasting shift of the draw counts from so many percent on. Default 8.'),
   suddenPercent: z.number().min(10).max(80).default(20).describe('A shift by so many percent counts within minutes. Default 20.'),
-  suddenFor: duration(5 * MINUTE, 6 * HOUR).default(20 * MINUTE).describe('How long a sudden shift must last, such as 20m. Default 20 min.'),
+  suddenFor: duration(5 * MINUTE, 6 * HOUR).default(8 * MINUTE).describe('How long a sudden shift must last, such as 8m. Default 8 min.'),
   changedOn: z.iso.date({ error: 'write a day, such as "2026-03-14"' }).nullable().default(null).describe('Day on which pump, impeller or speed was last changed, such as 2026-03-14: what was learnt before is forgotten.'),
   supplyVolts,
 });

@@ -8,7 +8,7 @@
  *     times the usual pace. A bucket taken out at once is one span, and does not ring;
  *   - from day to day: the last 24 h differ from the ten days before by more than 4 of their own standard deviations, and by `moreThan` times (or less than `lessThan`).
  * Found once, it is held against what was usual then, until it has come half of the way back: a lid that stays off does not become usual.
- * Reckoned when a span of two hours is over. Needs two days of history. Not judged while the reservoir is empty.
+ * Reckoned when a span of two hours is over. Needs two days of history. While the reservoir is empty, what was found before stands, and nothing new is.
  * Evaporation follows room, moisture and draught by a third either way; the factors are our own choice, common practice, no source.
  */
 import { z } from 'zod';
@@ -20,10 +20,11 @@ import { defineRule, type RuleContext } from '../contract.ts';
 import { reservoirMemory } from '../memories.ts';
 import { isEmpty, percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
+import topOffFailed from './top-off-failed.ts';
 
 const settings = z.strictObject({
   moreThan: z.number().min(1.2).max(20).default(1.6).describe('Consumption is abnormal above so many times the usual. Default 1.6.'),
-  lessThan: z.number().min(0).max(0.8).default(0.3).describe('And below so many times the usual; 0: never. Default 0.3.'),
+  lessThan: z.number().min(0).max(0.8).default(0.3).describe('And below so many times the usual; 0: never. Default 0.3, or 0 where top-off-failed watches.'),
 });
 type Settings = z.infer<typeof settings>;
 
@@ -43,6 +44,7 @@ const EMPTY_PERCENT = 5;
 /** Levels are in percent here, so the contents are 100. */
 const facts: ReservoirFacts = { fullLitres: 100 };
 const NOISE_PERCENT = 1;
+const REFILL_PERCENT = 2;
 /** Less than this a day is not told from the gauge's drift. */
 const LEAST_PERCENT_PER_DAY = 0.5;
 
@@ -54,7 +56,11 @@ export default defineRule<Settings, State>({
   initial: { memory: reservoirStart, sampledMs: null, usual: null, found: null },
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 2 * HOUR },
 
-  apply: (facts) => reservoirProposals(facts, 'consumption abnormal'),
+  apply(facts) {
+    // Where pump and sump tell of a top-off that does not come, they tell it better: one cause, one page.
+    const watched = topOffFailed.apply(facts).some(({ missing }) => missing === null);
+    return reservoirProposals(facts, 'consumption abnormal').map((proposal) => ({ ...proposal, defaults: watched ? { lessThan: 0 } : {} }));
+  },
 
   step(before, _input, context) {
     const gauge = context.current('gauge');
@@ -83,7 +89,8 @@ function take(before: State, atMs: number, percent: number, settings: Settings):
   if (memory.points === before.memory.points) return { ...before, memory, sampledMs: atMs };
   const usual = usualBefore(memory, atMs - 6 * HOUR);
   const judged = !isEmpty(percent, EMPTY_PERCENT, false) && usual !== null && usual >= LEAST_PERCENT_PER_DAY;
-  const found = !judged ? null : (before.found === null ? null : stillAbnormal(memory, before.found, atMs, settings)) ?? findAbnormal(memory, usual, atMs, settings);
+  // A reservoir that has been emptied by what was found is no news of it.
+  const found = !judged ? before.found : (before.found === null ? null : stillAbnormal(memory, before.found, atMs, settings)) ?? findAbnormal(memory, usual, atMs, settings);
   return { memory, sampledMs: atMs, usual, found: found === null ? null : { ...found, sinceMs: before.found?.sinceMs ?? atMs } };
 }
 
@@ -107,7 +114,10 @@ function findAbnormal(memory: ReservoirMemory, usual: number, nowMs: number, { m
 function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: NonNullable<State['found']>, nowMs: number, { moreThan, lessThan }: Settings): Found | null {
   if (how === 'fast') {
     const [before, last] = memory.points.slice(-2);
-    return before !== undefined && last !== undefined && before[1] - last[1] >= usual / 6 ? { how, usual, recent: Number((12 * (before[1] - last[1])).toFixed(2)) } : null;
+    if (before === undefined || last === undefined) return null;
+    // Filled up, or without a gauge for a while: nothing is known anew.
+    if (last[1] > before[1] + REFILL_PERCENT || last[0] - before[0] > 4) return { how, usual, recent: found };
+    return before[1] - last[1] >= usual / 6 ? { how, usual, recent: Number((12 * (before[1] - last[1])).toFixed(2)) } : null;
   }
   const recent = consumption(memory, facts, nowMs - DAY - 2 * HOUR, 0.5);
   // A refill has cut the last day short: nothing is known anew.

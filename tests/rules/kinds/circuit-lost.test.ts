@@ -81,6 +81,16 @@ describe('circuit-lost', () => {
     expect(feed(drive, 60, { chiller: 0, lamps: 0, 'return-pump': 70, volts: 120 })).toBe('breached');
   });
 
+  it('takes the only piece that ever runs for a witness: lamps, beside a fan in winter', () => {
+    const strip = [equipment('light', 'lamps', { circuit: 'Strip 2' }), equipment('fan', 'fan', { circuit: 'Strip 2' }), equipment('return-pump', 'return-pump', { circuit: 'Strip 1' })];
+    const drive = new Drive(ruleOf(circuitLost, 'lamps', { equipment: strip, points: [meter('lamps'), meter('fan'), meter('return-pump'), volts] }), T0);
+    for (let day = 0; day < 4; day += 1) {
+      feed(drive, 10 * 60, { lamps: 100, fan: 0, 'return-pump': 70, volts: 120 });
+      expect(feed(drive, 14 * 60, { lamps: 0, fan: 0, 'return-pump': 70, volts: 120 })).toBe('clear');
+    }
+    expect(feed(drive, 5 * 60, { lamps: 0, fan: 0, 'return-pump': 70, volts: 120 })).toBe('breached');
+  });
+
   it('waits an hour where nothing elsewhere runs all day: a visit looks the same', () => {
     const installed = (points: readonly Point[]) => ruleOf(circuitLost, 'return-pump', { equipment: [...stripA, ...stripB], points }).policy.onDelayMs;
     expect(installed([...all, volts])).toBe(5 * MINUTE);

@@ -74,6 +74,10 @@ describe('top-off-consumption', () => {
     reservoir.percent = 90;
     expect(reservoir.run(3 * DAY, () => 0.1)).not.toBeNull();
     expect(summaryOf(reservoir.drive.verdict)).toMatch(/evaporation is not made up/);
+    expect(ruleOf(topOffConsumption, 'reservoir', {
+      equipment: [...installed.equipment, equipment('top-off-pump', 'pump')],
+      points: [gauge, point('power', 'pump-power', { equipmentId: 'reef/pump' }), point('level', 'sump-level', { place: 'sump' })],
+    }).settings).toMatchObject({ lessThan: 0 });
     const never = new Reservoir(started({ lessThan: 0 }));
     never.run(9 * DAY, healthy);
     expect(never.run(3 * DAY, () => 0.1)).toBeNull();
