@@ -55,10 +55,8 @@ export interface Fallen {
   readonly point: Point;
   /** `null`: it was off when it was first seen. */
   readonly sinceMs: number | null;
-  /** It has been off for longer than it ever pauses by itself. */
-  readonly overdue: boolean;
-  /** It has been seen to pause and start again by itself. */
-  readonly cycles: boolean;
+  /** When it has been off for longer than it ever pauses by itself; `null`: it has not been seen to pause and start again. */
+  readonly overdueMs: number | null;
 }
 
 /** All pieces in these roles that deliver now: off, with what is known of it; `null` when one runs. @returns an empty list when none delivers. */
@@ -73,7 +71,8 @@ export function allOff(pieces: Pieces, prefix: string, context: RuleContext<unkn
     if (shows(point.kind, now.value)) return null;
     const piece = pieces[role];
     const sinceMs = piece === undefined || piece.on || piece.sinceMs === NEVER_SEEN_ON ? null : piece.sinceMs;
-    off.push({ role, point, sinceMs, cycles: piece !== undefined && piece.longestOffMs > 0, overdue: piece !== undefined && sinceMs !== null && piece.longestOffMs > 0 && context.nowMs - sinceMs > 1.25 * piece.longestOffMs + 10 * MINUTE });
+const cycles = piece !== undefined && piece.longestOffMs > 0 && sinceMs !== null;
+    off.push({ role, point, sinceMs, overdueMs: cycles ? sinceMs + 1.25 * piece.longestOffMs + 10 * MINUTE : null });
   }
 }
 

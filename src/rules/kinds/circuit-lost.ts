@@ -5,12 +5,13 @@
  * Method: equipment with the same `circuit` in the fleet file (outlets of one strip count as one: "Strip A, outlet 2") and a power or current meter, two pieces at least. Breached when all that
  * deliver are at zero, and
  *   - two of them fell within a minute and their cadence of each other, one of which runs all day; or
- *   - one that runs all day is off (or another fell with it), and another is off for longer by a quarter than it ever was by itself: a heater that idled when the breaker fell; or
- *   - two are off for longer than they ever were, or the only one that ever runs (lamps, beside a fan in winter).
+ *   - one that runs all day has been off for 20 min, and since then another has become overdue: off for longer by a quarter than it ever was by itself (a heater that idled when the breaker fell); or
+ *   - where nothing on it runs all day, every piece that starts and stops by itself is overdue (lamps, beside a fan that rests in winter).
  * Equipment switched off one by one thus does not count. Clear while the supply is gone (`site-power-lost` speaks), and while everything on the *other* circuits that runs all day
  * is at zero as well: then somebody works on the tank, or the mains are gone.
  *
- * High, on-delay 5 min; 60 min where nothing on other circuits runs all day: a visit with everything unplugged looks the same. Common practice.
+ * High, on-delay 5 min; 12 min where one piece on it runs all day, which may pause for feeding just as a heater stops; 60 min where nothing on other circuits runs all day: a visit with
+ * everything unplugged looks the same. Common practice.
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
@@ -57,7 +58,7 @@ export default defineRule<Settings, State>({
     const rest = steady === null ? null : allOff(followed, 'piece', context);
     if (steady === null || rest === null) return { state: alive(state), verdict: clear };
     if (steady.length + rest.length === 0) return { state, verdict: unknown(whyNotCurrent(context, context.point('steady-1') === null ? 'piece-1' : 'steady-1')) };
-    if (!isDead(steady, rest) || supplyGone(context) || othersStand(context)) return { state: alive(state), verdict: clear };
+    if (!isDead(steady, rest, context.nowMs) || supplyGone(context) || othersStand(context)) return { state: alive(state), verdict: clear };
     const dead = state.deadSinceMs === null ? { ...state, deadSinceMs: context.nowMs } : state;
     return { state: dead, verdict: breached(dead, [...steady, ...rest], context) };
   },
@@ -88,12 +89,13 @@ function proposalFor(circuit: string, own: readonly Metered[], metered: readonly
   const volts = facts.points.find(({ kind }) => kind === 'voltage');
   // With nothing else measured it cannot be told from the mains.
   if (others.length === 0 && volts === undefined) return [];
+  const steady = own.filter(({ equipment }) => runsAllDay.has(equipment.kind));
   const runAllDay = others.filter(({ equipment }) => runsAllDay.has(equipment.kind));
   return [{
     subject: first.equipment.id,
     title: `${circuit} dead`,
     roles: {
-      ...rolesOf('steady', own.filter(({ equipment }) => runsAllDay.has(equipment.kind)).slice(0, PIECES_WATCHED)),
+      ...rolesOf('steady', steady.slice(0, PIECES_WATCHED)),
       ...rolesOf('piece', own.filter(({ equipment }) => !runsAllDay.has(equipment.kind)).slice(0, PIECES_WATCHED)),
       ...rolesOf('other', runAllDay.slice(0, PIECES_WATCHED)),
       ...(volts === undefined ? {} : { volts: volts.id }),
@@ -101,21 +103,27 @@ function proposalFor(circuit: string, own: readonly Metered[], metered: readonly
     equipment: first.equipment,
     missing: null,
     defaults: {},
-    ...(runAllDay.length === 0 ? { policy: { onDelayMs: HOUR } } : {}),
+    policy: { onDelayMs: runAllDay.length === 0 ? HOUR : steady.length >= 2 ? 5 * MINUTE : 12 * MINUTE },
   }];
 }
 
 const alive = (state: State): State => (state.deadSinceMs === null ? state : { ...state, deadSinceMs: null });
 
-function isDead(steady: readonly Fallen[], rest: readonly Fallen[]): boolean {
+function isDead(steady: readonly Fallen[], rest: readonly Fallen[], nowMs: number): boolean {
   const together = fellTogether([...steady, ...rest]);
-  const steadyFell = steady.some(({ sinceMs }) => sinceMs !== null);
   if (together.length >= 2 && together.some((one) => steady.includes(one))) return true;
-  const overdue = rest.filter((one) => one.overdue).length;
-  // Where nothing else on it ever runs (a fan in winter), the one that does is the only witness.
-  const witnesses = steady.length + rest.filter(({ cycles }) => cycles).length;
-  return (overdue >= 1 && (steadyFell || together.length >= 2 || witnesses === 1)) || overdue >= 2;
+  const cycling = rest.filter(({ overdueMs }) => overdueMs !== null);
+  const overdue = cycling.filter((one) => isOverdue(one, nowMs));
+  if (steady.length === 0) return overdue.length > 0 && overdue.length === cycling.length;
+  const fallMs = Math.max(...steady.map(({ sinceMs }) => sinceMs ?? Number.NEGATIVE_INFINITY));
+  // One that was overdue before the others fell has its own reasons: a heater in summer.
+  return nowMs - fallMs >= PAUSE_MS && overdue.some(({ overdueMs }) => overdueMs !== null && overdueMs > fallMs);
 }
+
+const isOverdue = ({ overdueMs }: Fallen, nowMs: number): boolean => overdueMs !== null && nowMs > overdueMs;
+
+/** Feeding and work at a pump take no longer. */
+const PAUSE_MS = 20 * MINUTE;
 
 function supplyGone(context: RuleContext<Settings>): boolean {
   const volts = context.current('volts');
@@ -139,8 +147,8 @@ function othersStand(context: RuleContext<Settings>): boolean {
 function breached({ deadSinceMs }: State, fallen: readonly Fallen[], context: RuleContext<Settings>): Verdict {
   const since = deadSinceMs ?? context.nowMs;
   const circuit = context.equipment === null ? null : circuitOf(context.equipment);
-  const evidence: Evidence[] = fallen.slice(0, 8).map(({ point, sinceMs, overdue }) => ({
-    label: point.name, value: overdue ? 'at zero, for longer than it ever pauses by itself' : 'at zero', ...(sinceMs === null ? {} : { atMs: sinceMs }),
+  const evidence: Evidence[] = fallen.slice(0, 8).map((one) => ({
+    label: one.point.name, value: isOverdue(one, context.nowMs) ? 'at zero, for longer than it ever pauses by itself' : 'at zero', ...(one.sinceMs === null ? {} : { atMs: one.sinceMs }),
   }));
   const volts = context.current('volts');
   if (volts !== null) evidence.push({ label: 'Supply', value: volts.value, kind: 'voltage', atMs: volts.atMs });

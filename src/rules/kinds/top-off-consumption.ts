@@ -8,7 +8,7 @@
  *     times the usual pace. A bucket taken out at once is one span, and does not ring;
  *   - from day to day: the last 24 h differ from the ten days before by more than 4 of their own standard deviations, and by `moreThan` times (or less than `lessThan`).
  * Found once, it is held against what was usual then, until it has come half of the way back: a lid that stays off does not become usual.
- * Reckoned when a span of two hours is over. Needs two days of history. While the reservoir is empty, what was found before stands, and nothing new is.
+ * The first is reckoned when a span of two hours is over, the second four times a day. Needs two days of history. While the reservoir is empty, what was found before stands, and nothing new is.
  * Evaporation follows room, moisture and draught by a third either way; the factors are our own choice, common practice, no source.
  */
 import { z } from 'zod';
@@ -45,6 +45,7 @@ const EMPTY_PERCENT = 5;
 const facts: ReservoirFacts = { fullLitres: 100 };
 const NOISE_PERCENT = 1;
 const REFILL_PERCENT = 2;
+const COMPARE_EVERY_HOURS = 6;
 /** Less than this a day is not told from the gauge's drift. */
 const LEAST_PERCENT_PER_DAY = 0.5;
 
@@ -87,31 +88,45 @@ export default defineRule<Settings, State>({
 function take(before: State, atMs: number, percent: number, settings: Settings): State {
   const memory = rememberLevel(before.memory, atMs, Number(percent.toFixed(2)), false, facts);
   if (memory.points === before.memory.points) return { ...before, memory, sampledMs: atMs };
-  const usual = usualBefore(memory, atMs - 6 * HOUR);
+  const hour = memory.points.at(-1)?.[0] ?? 0;
+  // All pairs of slopes of ten days are looked at: four times a day is often enough for what takes days to show.
+  const compared = before.usual === null || hour % COMPARE_EVERY_HOURS === 0 ? compare(memory, atMs) : null;
+  const usual = compared?.usual ?? before.usual;
   const judged = !isEmpty(percent, EMPTY_PERCENT, false) && usual !== null && usual >= LEAST_PERCENT_PER_DAY;
   // A reservoir that has been emptied by what was found is no news of it.
-  const found = !judged ? before.found : (before.found === null ? null : stillAbnormal(memory, before.found, atMs, settings)) ?? findAbnormal(memory, usual, atMs, settings);
+  const found = !judged ? before.found : before.found !== null ? stillAbnormal(memory, before.found, atMs, hour, settings) : findFast(memory, usual) ?? findSlow(compared, settings);
   return { memory, sampledMs: atMs, usual, found: found === null ? null : { ...found, sinceMs: before.found?.sinceMs ?? atMs } };
 }
 
-/** Percent a day over what was seen before. */
-function usualBefore(memory: ReservoirMemory, beforeMs: number): number | null {
-  const known = consumption({ ...memory, points: memory.points.filter(([hour]) => hour * HOUR < beforeMs) }, facts);
-  return known.known ? Number(known.value.litresPerDay.value.toFixed(3)) : null;
+interface Compared {
+  /** Percent a day before the last day, and in it. */
+  readonly usual: number;
+  readonly recent: number | null;
+  readonly sigmas: number;
 }
 
-function findAbnormal(memory: ReservoirMemory, usual: number, nowMs: number, { moreThan, lessThan }: Settings): Found | null {
-  const fast = fallOfSixHours(memory, usual);
-  if (fast !== null && fast > Math.max(usual, 3 * NOISE_PERCENT)) return { how: 'fast', recent: Number((fast * 4).toFixed(2)), usual };
+/** `null`: too little history. */
+function compare(memory: ReservoirMemory, nowMs: number): Compared | null {
   const step = consumptionStep(memory, facts, nowMs, DAY);
-  if (!step.known || step.value.before < LEAST_PERCENT_PER_DAY || Math.abs(step.value.sigmas) < SIGMAS) return null;
-  const ratio = step.value.recent / step.value.before;
+  if (step.known) return { usual: Number(step.value.before.toFixed(3)), recent: step.value.recent, sigmas: step.value.sigmas };
+  const before = consumption({ ...memory, points: memory.points.filter(([hour]) => hour * HOUR < nowMs - 6 * HOUR) }, facts);
+  return before.known ? { usual: Number(before.value.litresPerDay.value.toFixed(3)), recent: null, sigmas: 0 } : null;
+}
+
+function findFast(memory: ReservoirMemory, usual: number): Found | null {
+  const fall = fallOfSixHours(memory, usual);
+  return fall !== null && fall > Math.max(usual, 3 * NOISE_PERCENT) ? { how: 'fast', recent: Number((fall * 4).toFixed(2)), usual } : null;
+}
+
+function findSlow(compared: Compared | null, { moreThan, lessThan }: Settings): Found | null {
+  if (compared === null || compared.recent === null || compared.usual < LEAST_PERCENT_PER_DAY || Math.abs(compared.sigmas) < SIGMAS) return null;
+  const ratio = compared.recent / compared.usual;
   const how = ratio > moreThan ? 'more' : ratio < lessThan ? 'less' : null;
-  return how === null ? null : { how, recent: Number(Math.max(0, step.value.recent).toFixed(2)), usual: Number(step.value.before.toFixed(2)) };
+  return how === null ? null : { how, recent: Number(Math.max(0, compared.recent).toFixed(2)), usual: Number(compared.usual.toFixed(2)) };
 }
 
 /** Against what was usual when it was found: a lid left off for a week does not become usual. Over when it has come half of the way back. */
-function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: NonNullable<State['found']>, nowMs: number, { moreThan, lessThan }: Settings): Found | null {
+function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: NonNullable<State['found']>, nowMs: number, hour: number, { moreThan, lessThan }: Settings): Found | null {
   if (how === 'fast') {
     const [before, last] = memory.points.slice(-2);
     if (before === undefined || last === undefined) return null;
@@ -119,6 +134,7 @@ function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: N
     if (last[1] > before[1] + REFILL_PERCENT || last[0] - before[0] > 4) return { how, usual, recent: found };
     return before[1] - last[1] >= usual / 6 ? { how, usual, recent: Number((12 * (before[1] - last[1])).toFixed(2)) } : null;
   }
+  if (hour % COMPARE_EVERY_HOURS !== 0) return { how, usual, recent: found };
   const recent = consumption(memory, facts, nowMs - DAY - 2 * HOUR, 0.5);
   // A refill has cut the last day short: nothing is known anew.
   if (!recent.known) return { how, usual, recent: found };

@@ -2,7 +2,8 @@
  * A top-off pump that runs on and on.
  *
  * Problem: a jammed float or a welded relay pours the whole reservoir into the tank: the sump runs over, and the salinity falls within hours by what evaporation moves in days.
- * Method: running (power, current, counter or switch) without a pause for longer than `maxRun`. A run takes 1–5 min (common practice); ten leave room for the deficit after a visit. Readings before and
+ * Method: running (power, current, counter or switch) without a pause for longer than `maxRun`. A run takes 1–5 min (common practice); ten leave room for the deficit after a visit, and six times as long is allowed for the
+ * first run after the reservoir was empty. Readings before and
  * after a silence are not one run. Not judged while the reservoir is empty: then the pump runs because nothing comes, and `top-off-empty` speaks.
  *
  * Urgent: water on the floor and a fall of salinity do not wait for the morning.
@@ -27,10 +28,13 @@ const settings = z.strictObject({
 });
 type Settings = z.infer<typeof settings>;
 
-const state = z.strictObject({ runningSinceMs: z.number().nullable(), startLevel: z.number().nullable() });
+const state = z.strictObject({ runningSinceMs: z.number().nullable(), startLevel: z.number().nullable(), /** The reservoir was empty, and what is missing has not been made up yet. */ deficit: z.boolean() });
 type State = z.infer<typeof state>;
 
-const resting: State = { runningSinceMs: null, startLevel: null };
+const resting: State = { runningSinceMs: null, startLevel: null, deficit: false };
+const starved: State = { ...resting, deficit: true };
+/** After the reservoir was empty, a run makes up for what is missing. */
+const DEFICIT_RUNS = 6;
 const EMPTY_PERCENT = 5;
 
 export default defineRule<Settings, State>({
@@ -58,13 +62,15 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     const draw = readDraw(context, context.settings.supplyVolts);
-    if (draw.by === null) return { state: before.runningSinceMs === null ? before : resting, verdict: unknown(draw.why) };
+    if (draw.by === null) return { state: before.runningSinceMs === null ? before : { ...before, runningSinceMs: null, startLevel: null }, verdict: unknown(draw.why) };
+    if (isEmpty(context)) return { state: before.runningSinceMs === null && before.deficit ? before : starved, verdict: clear };
     const on = isDrawing(draw, onWattsOf(context));
     if (on === null) return { state: before, verdict: unknown(tooCoarse) };
-    if (!on || isEmpty(context)) return { state: before.runningSinceMs === null ? before : resting, verdict: clear };
+    // A run that ended by itself has made up what was missing; before it, the deficit stands.
+    if (!on) return { state: before.runningSinceMs === null ? before : resting, verdict: clear };
     const interrupted = input.type === 'reading' && input.role === draw.by && cameBackFromSilence(context, draw.by);
     const started = before.runningSinceMs === null || (interrupted && !isTooLong(before, context));
-    const state = started ? { runningSinceMs: draw.atMs, startLevel: context.current('sump')?.value ?? null } : before;
+    const state = started ? { runningSinceMs: draw.atMs, startLevel: context.current('sump')?.value ?? null, deficit: before.deficit } : before;
     return { state, verdict: isTooLong(state, context) ? breached(state, draw, context) : clear };
   },
 
@@ -87,7 +93,9 @@ function onWattsOf({ equipment }: RuleContext<Settings>): number {
   return Math.max(2, 0.3 * (equipment?.nameplateWatts ?? 0));
 }
 
-const isTooLong = ({ runningSinceMs }: State, { nowMs, settings }: RuleContext<Settings>): boolean => runningSinceMs !== null && nowMs - runningSinceMs > settings.maxRun;
+const allowedMs = ({ deficit }: State, { settings }: RuleContext<Settings>): number => settings.maxRun * (deficit ? DEFICIT_RUNS : 1);
+
+const isTooLong = (state: State, context: RuleContext<Settings>): boolean => state.runningSinceMs !== null && context.nowMs - state.runningSinceMs > allowedMs(state, context);
 
 function isEmpty(context: RuleContext<Settings>): boolean {
   const gauge = context.current('gauge');
@@ -97,12 +105,13 @@ function isEmpty(context: RuleContext<Settings>): boolean {
   return percentOf(gauge, { equipment, point: (role) => context.point(role) }) <= EMPTY_PERCENT;
 }
 
-function breached({ runningSinceMs, startLevel }: State, draw: Draw, context: RuleContext<Settings>): Verdict {
+function breached(state: State, draw: Draw, context: RuleContext<Settings>): Verdict {
+  const { runningSinceMs, startLevel } = state;
   const since = runningSinceMs ?? context.nowMs;
   const ranMs = context.nowMs - since;
   const evidence: Evidence[] = [
     { label: 'Runs without pause for', value: showDuration(ranMs), atMs: since },
-    { label: 'Longest run allowed', value: showDuration(context.settings.maxRun) },
+    { label: 'Longest run allowed', value: showDuration(allowedMs(state, context)) },
     { label: 'Draws', value: showDraw(draw) },
   ];
   const sump = context.current('sump');

@@ -81,6 +81,17 @@ describe('circuit-lost', () => {
     expect(feed(drive, 60, { chiller: 0, lamps: 0, 'return-pump': 70, volts: 120 })).toBe('breached');
   });
 
+  it('does not take a heater that rests all summer and a feeding pause for a dead strip', () => {
+    const drive = started([meter('return-pump'), meter('heater'), meter('uv'), volts]);
+    const summer = { 'return-pump': 70, uv: 40, volts: 120 };
+    for (let cycle = 0; cycle < 5; cycle += 1) {
+      feed(drive, 20, { ...summer, heater: 200 });
+      feed(drive, 60, { ...summer, heater: 0 });
+    }
+    feed(drive, 3 * 24 * 60, { ...summer, heater: 0 });
+    expect(feed(drive, 60, { ...summer, 'return-pump': 0, heater: 0 })).toBe('clear');
+  });
+
   it('takes the only piece that ever runs for a witness: lamps, beside a fan in winter', () => {
     const strip = [equipment('light', 'lamps', { circuit: 'Strip 2' }), equipment('fan', 'fan', { circuit: 'Strip 2' }), equipment('return-pump', 'return-pump', { circuit: 'Strip 1' })];
     const drive = new Drive(ruleOf(circuitLost, 'lamps', { equipment: strip, points: [meter('lamps'), meter('fan'), meter('return-pump'), volts] }), T0);
@@ -94,6 +105,7 @@ describe('circuit-lost', () => {
   it('waits an hour where nothing elsewhere runs all day: a visit looks the same', () => {
     const installed = (points: readonly Point[]) => ruleOf(circuitLost, 'return-pump', { equipment: [...stripA, ...stripB], points }).policy.onDelayMs;
     expect(installed([...all, volts])).toBe(5 * MINUTE);
+    expect(installed([meter('return-pump'), meter('heater'), meter('uv'), volts])).toBe(12 * MINUTE);
     expect(installed([meter('return-pump'), meter('heater'), meter('light'), volts])).toBe(HOUR);
   });
 

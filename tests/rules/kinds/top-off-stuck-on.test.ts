@@ -54,6 +54,14 @@ describe('top-off-stuck-on', () => {
     expect(feed(started(), 60, 5, () => 240, 10)).toBe('clear');
   });
 
+  it('lets the first run after that make up what is missing', () => {
+    const drive = started();
+    feed(drive, 60, 5, () => 200, 10);
+    expect(feed(drive, 40, 9, (minute) => 200 + minute)).toBe('clear');
+    expect(feed(drive, 60, 0)).toBe('clear');
+    expect(feed(drive, 12, 9)).toBe('breached');
+  });
+
   it('does not take readings before and after a silence for one run', () => {
     const drive = started();
     feed(drive, 5, 9);
