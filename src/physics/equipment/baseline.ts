@@ -7,7 +7,7 @@
  * 1 W; common practice: ± 1–2 %). Against it run an EWMA (what it draws of late) and a CUSUM (does a small shift last?). An hour that lies beyond 4 of
  * those standard deviations, or a CUSUM that has decided, freezes learning: what is odd never becomes normal by itself.
  *
- * State is plain JSON of at most 2 kB; it changes with every reading. Times in ms, draws in W.
+ * State is plain JSON of at most 2 kB; it changes at most once a minute and where the equipment switches. Times in ms, draws in W.
  */
 import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
 import { type Cusum, cusum, cusumStart, shifted } from '../statistics/cusum.ts';
@@ -21,9 +21,8 @@ export interface EquipmentMemory {
   readonly last: { readonly atMs: number; readonly on: boolean } | null;
   /** When it last switched; `null`: not seen yet. */
   readonly switchedMs: number | null;
-  /** Lengths of the last runs and rests, min, oldest first. */
-  readonly runsMin: readonly number[];
-  readonly restsMin: readonly number[];
+  readonly runs: Lengths;
+  readonly rests: Lengths;
   /** When it last started, oldest first. */
   readonly startsMs: readonly number[];
   readonly hour: Hour | null;
@@ -39,6 +38,13 @@ export interface EquipmentMemory {
   readonly day: { readonly fromMs: number; readonly onMs: number; readonly seenMs: number } | null;
 }
 
+/** Lengths of runs, or of rests, min, oldest first: the last ones, and one in four hours that counts as usual. */
+interface Lengths {
+  readonly lastMin: readonly number[];
+  readonly usualMin: readonly number[];
+  readonly takenMs: number | null;
+}
+
 interface Hour {
   readonly fromMs: number;
   /** Draws while on, at most 30, evenly taken. */
@@ -47,8 +53,10 @@ interface Hour {
   readonly healthy: boolean;
 }
 
+const noLengths: Lengths = { lastMin: [], usualMin: [], takenMs: null };
+
 export const equipmentStart: EquipmentMemory = {
-  sinceMs: null, last: null, switchedMs: null, runsMin: [], restsMin: [], startsMs: [], hour: null, draws: [], taken: 0, recentWatts: null, sums: cusumStart,
+  sinceMs: null, last: null, switchedMs: null, runs: noLengths, rests: noLengths, startsMs: [], hour: null, draws: [], taken: 0, recentWatts: null, sums: cusumStart,
   dutiesPercent: [], day: null,
 };
 
@@ -69,11 +77,17 @@ export interface EquipmentFacts {
 const DRAWS_KEPT = 48;
 const DRAWS_NEEDED = 12;
 const LATER_EVERY = 6;
-const CYCLES_KEPT = 16;
+const LAST_CYCLES = 6;
+const CYCLES_KEPT = 24;
 const CYCLES_NEEDED = 4;
+const CYCLE_EVERY_MS = 4 * HOUR;
+/** A length enters as at most so many times, or so few of, the usual: seasons are followed within weeks, a fault of some days is not. */
+const CYCLE_STEP = 1.25;
 const STARTS_KEPT = 24;
 const DAYS_KEPT = 14;
 const WATTS_PER_HOUR = 30;
+/** A reading sooner after the last one is passed over, unless the equipment has switched. */
+const EVERY_MS = MINUTE;
 const GAP_MS = 10 * MINUTE;
 /** A motor draws several times its running current at the start. */
 const START_MS = 15_000;
@@ -93,6 +107,8 @@ export function rememberDraw(before: EquipmentMemory, reading: EquipmentReading,
   const outdated = partsChangedMs !== null && before.sinceMs !== null && before.sinceMs < partsChangedMs && atMs >= partsChangedMs;
   const memory = outdated ? equipmentStart : before;
   const on = watts >= onWatts;
+  const { last } = memory;
+  if (last !== null && on === last.on && atMs - last.atMs < EVERY_MS && (healthy || memory.hour?.healthy === false)) return memory;
   const switched = cycle(counted(memory, atMs), atMs, on, healthy);
   const fresh = on && (switched.switchedMs === null || atMs - switched.switchedMs >= START_MS);
   return { ...hourly(switched, { atMs, watts, healthy }, fresh), sinceMs: memory.sinceMs ?? atMs, last: { atMs, on } };
@@ -144,10 +160,19 @@ interface Spread {
   readonly high: number;
 }
 
-/** How it switches; `null`: not seen often enough. */
-export function usualCycle({ runsMin, restsMin }: EquipmentMemory): Cycle | null {
-  const runMin = spreadOf(runsMin);
-  const restMin = spreadOf(restsMin);
+/** How it usually switches; `null`: not seen often enough. */
+export function usualCycle({ runs, rests }: EquipmentMemory): Cycle | null {
+  return cycleOf(runs.usualMin, rests.usualMin);
+}
+
+/** How it switched the last six times; `null`: not seen often enough. */
+export function recentCycle({ runs, rests }: EquipmentMemory): Cycle | null {
+  return cycleOf(runs.lastMin, rests.lastMin);
+}
+
+function cycleOf(runs: readonly number[], rests: readonly number[]): Cycle | null {
+  const runMin = spreadOf(runs);
+  const restMin = spreadOf(rests);
   return runMin === null || restMin === null ? null : { runMin, restMin };
 }
 
@@ -187,15 +212,19 @@ function cycle(memory: EquipmentMemory, atMs: number, on: boolean, healthy: bool
   if (atMs - last.atMs > GAP_MS) return { ...memory, switchedMs: null };
   if (on === last.on) return memory;
   const startsMs = on ? pushed(memory.startsMs, atMs, STARTS_KEPT) : memory.startsMs;
-  if (switchedMs === null || !healthy) return { ...memory, startsMs, switchedMs: atMs };
+  const ended = { ...memory, startsMs, switchedMs: atMs };
+  if (switchedMs === null) return ended;
   const minutes = round((atMs - switchedMs) / MINUTE);
-  return {
-    ...memory,
-    startsMs,
-    switchedMs: atMs,
-    runsMin: last.on ? pushed(memory.runsMin, minutes, CYCLES_KEPT) : memory.runsMin,
-    restsMin: last.on ? memory.restsMin : pushed(memory.restsMin, minutes, CYCLES_KEPT),
-  };
+  return last.on ? { ...ended, runs: lasted(memory.runs, minutes, atMs, healthy) } : { ...ended, rests: lasted(memory.rests, minutes, atMs, healthy) };
+}
+
+function lasted({ lastMin, usualMin, takenMs }: Lengths, minutes: number, atMs: number, healthy: boolean): Lengths {
+  const last = pushed(lastMin, minutes, LAST_CYCLES);
+  const usual = median(usualMin);
+  const learning = usualMin.length < CYCLES_NEEDED || usual === null;
+  if (!healthy || (!learning && takenMs !== null && atMs - takenMs < CYCLE_EVERY_MS)) return { lastMin: last, usualMin, takenMs };
+  const taken = learning ? minutes : round(Math.min(usual * CYCLE_STEP, Math.max(usual / CYCLE_STEP, minutes)));
+  return { lastMin: last, usualMin: pushed(usualMin, taken, CYCLES_KEPT), takenMs: atMs };
 }
 
 function hourly(memory: EquipmentMemory, { atMs, watts, healthy }: EquipmentReading, counts: boolean): EquipmentMemory {

@@ -75,11 +75,14 @@ export function unpack([fromMs, riseK, waterC, roomC, humidityPercent, heaterWat
   return { fromMs, riseK, waterC, roomC, humidityPercent, heaterWatts, chillerWatts, lightWatts };
 }
 
-/** Samples older than the last one change nothing. @returns the block that is open now, and the one that this sample closed if it counts. */
+/**
+ * Samples older than the last one change nothing; nor do those within a minute of it, unless a draw has changed or something disturbs: the same `open` comes
+ * back. @returns the block that is open now, and the one that this sample closed if it counts.
+ */
 export function takeSample(open: OpenBlock | null, sample: Sample): { readonly open: OpenBlock; readonly closed: Block | null } {
   const fromMs = Math.floor(sample.atMs / BLOCK_MS) * BLOCK_MS;
   if (open === null) return { open: begin(fromMs, null, sample), closed: null };
-  if (sample.atMs <= open.last.atMs) return { open, closed: null };
+  if (sample.atMs <= open.last.atMs || (sample.atMs - open.last.atMs < MINUTE && tellsNothing(sample, open.last))) return { open, closed: null };
   if (fromMs === open.fromMs) return { open: tail(hold(open, sample.atMs, sample), sample), closed: null };
   const ended = hold(open, open.fromMs + BLOCK_MS, open.last);
   const isNext = fromMs === open.fromMs + BLOCK_MS;
@@ -88,6 +91,12 @@ export function takeSample(open: OpenBlock | null, sample: Sample): { readonly o
   // What the last sample of the old block says holds on across the border, but no longer than any other.
   const carried = isNext && open.last.atMs + HOLD_MS > fromMs ? hold(started, Math.min(sample.atMs, open.last.atMs + HOLD_MS), sample) : started;
   return { open: tail({ ...carried, last: sample, disturbed: sample.disturbed || open.last.disturbed }, sample), closed: close(ended, endC) };
+}
+
+function tellsNothing(sample: Sample, last: Sample): boolean {
+  const alike = (a: number | null, b: number | null): boolean => a === b || (a !== null && b !== null && Math.abs(a - b) <= Math.max(5, 0.1 * Math.abs(b)));
+  return alike(sample.heaterWatts, last.heaterWatts) && alike(sample.chillerWatts, last.chillerWatts) && alike(sample.lightWatts, last.lightWatts)
+    && (sample.waterC === null) === (last.waterC === null) && (last.disturbed || !sample.disturbed);
 }
 
 function begin(fromMs: number, startC: number | null, last: Sample): OpenBlock {

@@ -15,6 +15,7 @@
  * are possible all the same, for what the heater has put in day by day is what the water will miss; their ranges tell how far to trust them.
  */
 import { saturationPressurePa } from '../air.ts';
+import type { Estimate } from '../estimate.ts';
 import { type Known, known, notKnown } from '../known.ts';
 import { dot } from '../statistics/linear-system.ts';
 import { halfWidth, huber, type Observation, type Prior, type Regression } from '../statistics/huber.ts';
@@ -22,13 +23,6 @@ import { median } from '../statistics/median.ts';
 import { BLOCK_MS, type Block, SLOTS } from './block.ts';
 import { ASSUMED_HUMIDITY_PERCENT, ASSUMED_ROOM_C, CAPACITY, CHILLING, FIRST_SLOT, LIGHT, LOSS, type PumpHeat, priorOf, pumpHeat, slots, type ThermalFacts, VAPOUR } from './prior.ts';
 import { inWatts, type Scale, scaled, scaledPrior, scaleOf } from './scale.ts';
-
-/** A value with the range that holds it in four cases of five. */
-export interface Estimate {
-  readonly value: number;
-  readonly low: number;
-  readonly high: number;
-}
 
 export interface ThermalFit {
   readonly capacityWhPerK: Estimate;

@@ -1,5 +1,5 @@
 /**
- * What a tank remembers of its heat balance: the last fifteen days block by block, and what those before told, fading by half in sixty days. So a fit
+ * What a tank remembers of its heat balance: the last fortnight block by block, and what those before told, fading by half in sixty days. So a fit
  * follows a changed tank slowly, and does not forget in a quiet fortnight what a cold week once showed.
  *
  * State is plain JSON of at most some 6 kB. Start afresh (`thermalStart`) when volumes, heaters or pumps are changed.
@@ -22,7 +22,9 @@ export interface ThermalMemory {
 
 export const thermalStart: ThermalMemory = { open: null, blocks: [], past: null };
 
-export const BLOCKS_KEPT = 60;
+/** Of so many, the oldest are folded into the past, several at once: each time costs a fit. */
+export const BLOCKS_KEPT = 64;
+const FOLDED_AT_ONCE = 8;
 const HALF_LIFE_MS = 60 * DAY;
 
 /** One sample; whenever one closes a block that counts, that is remembered. */
@@ -38,7 +40,7 @@ export function rememberBlock(memory: ThermalMemory, block: Block, facts: Therma
   const blocks = [...memory.blocks, pack(block)];
   const past = before === undefined ? memory.past : faded(memory.past, block.fromMs - before);
   if (blocks.length <= BLOCKS_KEPT) return { ...memory, blocks, past };
-  return { ...memory, blocks: blocks.slice(1), past: folded(past, blocks.map(unpack), facts) };
+  return { ...memory, blocks: blocks.slice(FOLDED_AT_ONCE), past: folded(past, blocks.map(unpack), facts) };
 }
 
 /** The fit of what is remembered now. Some milliseconds: ask for it when a block has closed, not with every reading. */
@@ -46,24 +48,22 @@ export function fitMemory(memory: ThermalMemory, facts: ThermalFacts): Known<The
   return fitThermal(memory.blocks.map(unpack), memory.past, facts);
 }
 
-/** Adds what the oldest block tells, weighed as the fit of all weighs it. */
+/** Adds what the oldest blocks tell, weighed as the fit of all weighs them. */
 function folded(past: Past | null, blocks: readonly Block[], facts: ThermalFacts): Past | null {
   const usable = usableBlocks(blocks, facts);
-  const [oldest] = blocks;
-  if (oldest === undefined || usable[0] !== oldest) return past;
   const fit = regress(usable, past, facts);
   if (fit === null) return past;
   const scale = scaleOf(usable);
-  const weight = fit.weights[0] ?? 0;
-  const { x, y } = scaled(observe(oldest, facts), scale);
-  const from = past?.[scale] ?? nothing;
-  return {
-    ...past,
-    [scale]: {
-      precision: addOuter(from.precision, x, weight).map((row) => row.map(short)),
-      weighted: from.weighted.map((value, i) => short(value + weight * (x[i] ?? 0) * y)),
-    },
-  };
+  const oldest = new Set(blocks.slice(0, FOLDED_AT_ONCE));
+  let { precision, weighted } = past?.[scale] ?? nothing;
+  usable.forEach((block, n) => {
+    if (!oldest.has(block)) return;
+    const weight = fit.weights[n] ?? 0;
+    const { x, y } = scaled(observe(block, facts), scale);
+    precision = addOuter(precision, x, weight);
+    weighted = weighted.map((value, i) => value + weight * (x[i] ?? 0) * y);
+  });
+  return { ...past, [scale]: { precision: precision.map((row) => row.map(short)), weighted: weighted.map(short) } };
 }
 
 function faded(past: Past | null, byMs: number): Past | null {

@@ -7,7 +7,7 @@
  */
 import type { Band } from '../evaporation.ts';
 import { type Known, known, notKnown } from '../known.ts';
-import type { Estimate } from '../thermal/fit.ts';
+import type { Estimate } from '../estimate.ts';
 
 export interface BalanceInput {
   readonly systemLitres: number;

@@ -1,6 +1,6 @@
 /** Baselines of equipment of known habit. The charts they are made of are held by their published examples in ../statistics/control-charts.test.ts. */
 import { describe, expect, it } from 'vitest';
-import { drawShift, type EquipmentFacts, type EquipmentMemory, equipmentStart, isFrozen, normalDraw, rememberDraw, startsWithin, usualCycle, usualDuty } from '../../../src/physics/equipment/baseline.ts';
+import { drawShift, type EquipmentFacts, type EquipmentMemory, equipmentStart, isFrozen, normalDraw, recentCycle, rememberDraw, startsWithin, usualCycle, usualDuty } from '../../../src/physics/equipment/baseline.ts';
 import { Random } from '../thermal/house.ts';
 
 const SECOND = 1000;
@@ -118,11 +118,27 @@ describe('cycle of a compressor', () => {
     expect(normalDraw(memory)?.watts).toBe(400);
   });
 
+  it('a day of short cycles shows against the usual ones, and does not become them', () => {
+    let memory = feed(equipmentStart, 0, 5 * DAY, compressor, { everyMs: 10 * SECOND });
+    memory = feed(memory, 5 * DAY, 6 * DAY, (atMs) => (atMs % (5 * MINUTE) < 2 * MINUTE ? 400 : 2), { everyMs: 10 * SECOND });
+    expect(recentCycle(memory)?.runMin.usual).toBeCloseTo(2, 1);
+    expect(recentCycle(memory)?.restMin.usual).toBeCloseTo(3, 1);
+    expect(usualCycle(memory)?.runMin.usual).toBeGreaterThan(9);
+    expect(usualCycle(memory)?.restMin.usual).toBeGreaterThan(22);
+    expect(startsWithin(memory, 6 * DAY - 1, HOUR)).toBe(12);
+  });
+
+  it('a season is followed: rests of half the length after a month', () => {
+    let memory = feed(equipmentStart, 0, 5 * DAY, compressor, { everyMs: 30 * SECOND });
+    memory = feed(memory, 5 * DAY, 35 * DAY, (atMs) => (atMs % (26 * MINUTE) < 12 * MINUTE ? 400 : 2), { everyMs: 30 * SECOND });
+    expect(usualCycle(memory)?.restMin.usual).toBeCloseTo(14, 0);
+  });
+
   it('a silence makes no run, and a day that was not seen has no share', () => {
     let memory = feed(equipmentStart, 0, 2 * HOUR, compressor, { everyMs: 10 * SECOND });
-    const runs = memory.runsMin.length;
+    const runs = memory.runs.lastMin.length;
     memory = feed(memory, 30 * HOUR, 30 * HOUR + 10 * MINUTE, compressor, { everyMs: 10 * SECOND });
-    expect(memory.runsMin.length).toBe(runs);
+    expect(memory.runs.lastMin.length).toBe(runs);
     expect(memory.dutiesPercent).toEqual([]);
     expect(usualDuty(memory)).toBeNull();
     expect(usualCycle(feed(equipmentStart, 0, HOUR, compressor))).toBeNull();

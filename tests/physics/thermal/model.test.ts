@@ -6,7 +6,8 @@ import { beforeAll, describe, expect, it } from 'vitest';
 import type { Known } from '../../../src/physics/known.ts';
 import { unpack } from '../../../src/physics/thermal/block.ts';
 import { fitThermal, type ThermalFit } from '../../../src/physics/thermal/fit.ts';
-import { expectedDuty, expectedRate, hoursUntil, restingTemperature, type Situation } from '../../../src/physics/thermal/forecast.ts';
+import { expectedDuty, expectedRate, hoursUntil, restingTemperature } from '../../../src/physics/thermal/forecast.ts';
+import type { Situation } from '../../../src/physics/thermal/likely-tanks.ts';
 import { fitMemory, rememberSample, thermalStart, type ThermalMemory } from '../../../src/physics/thermal/memory.ts';
 import { likelyCapacityWhPerK, type ThermalFacts } from '../../../src/physics/thermal/prior.ts';
 import { anyHouse, type House, measure, type Mode, Random, Run } from './house.ts';
@@ -90,7 +91,7 @@ function forecasts(lived: Lived, fit: ThermalFit, wayDone: number): Score[] {
     if (here === undefined || start === undefined) continue;
     const from = situation(lived, start.waterC, start.roomC, startH, mode);
     const now = situation(lived, here.waterC, here.roomC, startH + done / 60, mode);
-    const known = hoursUntil(fit, done === 0 ? now : { ...now, seen: { hours: done / 60, fromC: from.waterC } }, limitC + house.waterOffsetK);
+    const known = hoursUntil(fit, done === 0 ? now : { ...now, seen: { hours: done / 60, fromC: from.waterC } }, mode === 'outage' ? 'below' : 'above', limitC + house.waterOffsetK);
     const truth = (path.length - done) / 60;
     const { value: likely, low, high } = value(known);
     scores.push({ error: Math.abs(likely / truth - 1), held: truth >= low && truth <= high });
@@ -281,16 +282,19 @@ describe('forecasts, the simplest case by hand', () => {
     const rest = value(restingTemperature(fit, off));
     expect(rest.value).toBeGreaterThan(18);
     expect(rest.value).toBeLessThan(24);
-    expect(value(hoursUntil(fit, off, off.waterC))).toEqual({ value: 0, low: 0, high: 0 });
-    expect(value(hoursUntil(fit, off, 10)).value).toBe(Number.POSITIVE_INFINITY);
+    expect(value(hoursUntil(fit, off, 'below', off.waterC))).toEqual({ value: 0, low: 0, high: 0 });
+    // Beyond it, it is not "never" but now.
+    expect(value(hoursUntil(fit, off, 'below', off.waterC + 1)).value).toBe(0);
+    expect(value(hoursUntil(fit, off, 'above', off.waterC + 1)).value).toBe(Number.POSITIVE_INFINITY);
+    expect(value(hoursUntil(fit, off, 'below', 10)).value).toBe(Number.POSITIVE_INFINITY);
   });
 
   it('asks for what it needs', () => {
     const lived = live(3, 14);
     const fit = fitOf(lived);
     const off = situation(lived, 26, 21, 400, 'outage');
-    expect(hoursUntil(fit, { ...off, roomC: null }, 24)).toEqual({ known: false, why: 'the temperature of the room is not known' });
-    expect(hoursUntil(fit, { ...off, waterC: Number.NaN }, 24).known).toBe(false);
+    expect(hoursUntil(fit, { ...off, roomC: null }, 'below', 24)).toEqual({ known: false, why: 'the temperature of the room is not known' });
+    expect(hoursUntil(fit, { ...off, waterC: Number.NaN }, 'below', 24).known).toBe(false);
     expect(expectedDuty(fit, off, 0)).toEqual({ known: false, why: 'the power of the heater is not known' });
   });
 

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { balance, type BalanceInput, expectedSalinityPerDay, salinityAfter } from '../../../src/physics/top-off/balance.ts';
-import type { Estimate } from '../../../src/physics/thermal/fit.ts';
+import type { Estimate } from '../../../src/physics/estimate.ts';
 
 const about = (value: number, reach: number): Estimate => ({ value, low: value - reach, high: value + reach });
 
