@@ -3,13 +3,15 @@ import { z } from 'zod';
 
 const numbers = (most: number) => z.array(z.number()).max(most).readonly();
 
+const lengths = z.strictObject({ lastMin: numbers(64), usualMin: numbers(64), takenMs: z.number().nullable() });
+
 /** Of `src/physics/equipment/`. */
 export const equipmentMemory = z.strictObject({
   sinceMs: z.number().nullable(),
   last: z.strictObject({ atMs: z.number(), on: z.boolean() }).nullable(),
   switchedMs: z.number().nullable(),
-  runsMin: numbers(64),
-  restsMin: numbers(64),
+  runs: lengths,
+  rests: lengths,
   startsMs: numbers(64),
   hour: z.strictObject({ fromMs: z.number(), watts: numbers(64), count: z.number(), healthy: z.boolean() }).nullable(),
   draws: numbers(96),
@@ -20,8 +22,8 @@ export const equipmentMemory = z.strictObject({
   day: z.strictObject({ fromMs: z.number(), onMs: z.number(), seenMs: z.number() }).nullable(),
 });
 
-/** Of `src/physics/top-off/`. */
-export const reservoirMemory = z.strictObject({
-  points: z.array(z.tuple([z.number(), z.number(), z.number()]).readonly()).max(240).readonly(),
-  open: z.strictObject({ hour: z.number(), litres: numbers(48), disturbed: z.boolean() }).nullable(),
+/** Of `src/physics/stretches.ts`. */
+export const stretchesMemory = z.strictObject({
+  bins: z.array(z.tuple([z.number(), z.number(), z.number()]).readonly()).max(240).readonly(),
+  open: z.strictObject({ hour: z.number(), values: numbers(48), disturbed: z.boolean() }).nullable(),
 });

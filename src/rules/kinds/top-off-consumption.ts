@@ -14,10 +14,11 @@
 import { z } from 'zod';
 import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
-import { consumption, consumptionStep, rememberLevel, type ReservoirFacts, type ReservoirMemory, reservoirStart } from '../../physics/top-off/consumption.ts';
+import { type Stretches, stretchesStart } from '../../physics/stretches.ts';
+import { consumption, consumptionStep, rememberLevel, type ReservoirFacts } from '../../physics/top-off/consumption.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { reservoirMemory } from '../memories.ts';
+import { stretchesMemory } from '../memories.ts';
 import { isEmpty, percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import topOffFailed from './top-off-failed.ts';
@@ -30,7 +31,7 @@ type Settings = z.infer<typeof settings>;
 
 const state = z.strictObject({
   /** In percent of the reservoir. */
-  memory: reservoirMemory,
+  memory: stretchesMemory,
   sampledMs: z.number().nullable(),
   /** `null`: too little history. */
   usual: z.number().nullable(),
@@ -54,7 +55,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A tank that takes far more, or far less, from its top-off reservoir than it used to.',
   settings,
   state,
-  initial: { memory: reservoirStart, sampledMs: null, usual: null, found: null },
+  initial: { memory: stretchesStart, sampledMs: null, usual: null, found: null },
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 2 * HOUR },
 
   apply(facts) {
@@ -87,8 +88,8 @@ export default defineRule<Settings, State>({
 
 function take(before: State, atMs: number, percent: number, settings: Settings): State {
   const memory = rememberLevel(before.memory, atMs, Number(percent.toFixed(2)), false, facts);
-  if (memory.points === before.memory.points) return { ...before, memory, sampledMs: atMs };
-  const hour = memory.points.at(-1)?.[0] ?? 0;
+  if (memory.bins === before.memory.bins) return { ...before, memory, sampledMs: atMs };
+  const hour = memory.bins.at(-1)?.[0] ?? 0;
   // All pairs of slopes of ten days are looked at: four times a day is often enough for what takes days to show.
   const compared = before.usual === null || hour % COMPARE_EVERY_HOURS === 0 ? compare(memory, atMs) : null;
   const usual = compared?.usual ?? before.usual;
@@ -106,14 +107,14 @@ interface Compared {
 }
 
 /** `null`: too little history. */
-function compare(memory: ReservoirMemory, nowMs: number): Compared | null {
-  const step = consumptionStep(memory, facts, nowMs, DAY);
+function compare(memory: Stretches, nowMs: number): Compared | null {
+  const step = consumptionStep(memory, nowMs, DAY);
   if (step.known) return { usual: Number(step.value.before.toFixed(3)), recent: step.value.recent, sigmas: step.value.sigmas };
-  const before = consumption({ ...memory, points: memory.points.filter(([hour]) => hour * HOUR < nowMs - 6 * HOUR) }, facts);
+  const before = consumption({ ...memory, bins: memory.bins.filter(([hour]) => hour * HOUR < nowMs - 6 * HOUR) });
   return before.known ? { usual: Number(before.value.litresPerDay.value.toFixed(3)), recent: null, sigmas: 0 } : null;
 }
 
-function findFast(memory: ReservoirMemory, usual: number): Found | null {
+function findFast(memory: Stretches, usual: number): Found | null {
   const fall = fallOfSixHours(memory, usual);
   return fall !== null && fall > Math.max(usual, 3 * NOISE_PERCENT) ? { how: 'fast', recent: Number((fall * 4).toFixed(2)), usual } : null;
 }
@@ -126,16 +127,16 @@ function findSlow(compared: Compared | null, { moreThan, lessThan }: Settings): 
 }
 
 /** Against what was usual when it was found: a lid left off for a week does not become usual. Over when it has come half of the way back. */
-function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: NonNullable<State['found']>, nowMs: number, hour: number, { moreThan, lessThan }: Settings): Found | null {
+function stillAbnormal(memory: Stretches, { how, usual, recent: found }: NonNullable<State['found']>, nowMs: number, hour: number, { moreThan, lessThan }: Settings): Found | null {
   if (how === 'fast') {
-    const [before, last] = memory.points.slice(-2);
+    const [before, last] = memory.bins.slice(-2);
     if (before === undefined || last === undefined) return null;
     // Filled up, or without a gauge for a while: nothing is known anew.
     if (last[1] > before[1] + REFILL_PERCENT || last[0] - before[0] > 4) return { how, usual, recent: found };
     return before[1] - last[1] >= usual / 6 ? { how, usual, recent: Number((12 * (before[1] - last[1])).toFixed(2)) } : null;
   }
   if (hour % COMPARE_EVERY_HOURS !== 0) return { how, usual, recent: found };
-  const recent = consumption(memory, facts, nowMs - DAY - 2 * HOUR, 0.5);
+  const recent = consumption(memory, nowMs - DAY - 2 * HOUR, 0.5);
   // A refill has cut the last day short: nothing is known anew.
   if (!recent.known) return { how, usual, recent: found };
   const ratio = recent.value.litresPerDay.value / usual;
@@ -146,8 +147,8 @@ function stillAbnormal(memory: ReservoirMemory, { how, usual, recent: found }: N
 type Found = Omit<NonNullable<State['found']>, 'sinceMs'>;
 
 /** Percent; `null` unless each of the three spans fell by its part, and no time is missing between them. */
-function fallOfSixHours({ points }: ReservoirMemory, usual: number): number | null {
-  const last = points.slice(-4);
+function fallOfSixHours({ bins }: Stretches, usual: number): number | null {
+  const last = bins.slice(-4);
   if (last.length < 4) return null;
   let fall = 0;
   for (const [index, [hour, level]] of last.entries()) {
