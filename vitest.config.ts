@@ -6,7 +6,7 @@ export default defineConfig({
     include: ['tests/**/*.test.{ts,tsx}'],
     // Real processes, brokers and browsers on two cores: one file at a time keeps the integration tests honest.
     maxWorkers: 2,
-    testTimeout: 30_000,
+    testTimeout: 90_000,
     hookTimeout: 60_000,
     restoreMocks: true,
   },
