@@ -3,7 +3,7 @@
  *
  * Problem: when the network, the gateway or its power fails, every point of the site falls silent, and a dozen alarms would ring for one cause. And nobody watches the tanks.
  * Method: points whose topics begin alike come from one place: those of one topic (a message with many values), of one branch below the site's topics, or all of the site. Breached when all points of
- * such a group, `points` of them at least (all of a site: two), are silent: no usable reading for four fifths of their `silentAfter`, or said to be offline. Four fifths, so that this says it before
+ * such a group, `points` of them at least, are silent after they had been heard: no usable reading for four fifths of their `silentAfter`, or said to be offline. Four fifths, so that this says it before
  * `silent-point` says it of each. The widest group is named. A single sensor is none of this rule's business.
  * One rule for the site. The wake-up is set when it fires, not moved with every reading.
  *
@@ -21,7 +21,7 @@ const settings = z.strictObject({
 });
 type Settings = z.infer<typeof settings>;
 
-const state = z.strictObject({ watchedSinceMs: z.number().nullable(), silent: z.string().nullable(), sinceMs: z.number().nullable() });
+const state = z.strictObject({ watched: z.boolean(), silent: z.string().nullable(), sinceMs: z.number().nullable() });
 type State = z.infer<typeof state>;
 
 const SHARE = 0.8;
@@ -33,12 +33,12 @@ export default defineRule<Settings, State>({
   watchesFor: 'A gateway from which nothing comes any more: many points of a site silent together.',
   settings,
   state,
-  initial: { watchedSinceMs: null, silent: null, sinceMs: null },
+  initial: { watched: false, silent: null, sinceMs: null },
   policy: { priority: 'high', onDelayMs: 2 * MINUTE, offDelayMs: MINUTE },
 
   apply(facts) {
     const points = pointsOf(facts);
-    if (points.length < 2) return [];
+    if (points.length < 3) return [];
     return [{
       subject: `${facts.site.id}/gateway`,
       title: `${facts.site.name}: gateway silent`,
@@ -51,14 +51,13 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     // By far the most frequent case: one point of many delivers, and nothing was silent.
-    if (input.type === 'reading' && before.silent === null && before.watchedSinceMs !== null) return { state: before, verdict: clear };
-    const watchedSinceMs = before.watchedSinceMs ?? context.nowMs;
-    const { silent, lookAtMs } = look(watchedSinceMs, context);
+    if (input.type === 'reading' && before.silent === null && before.watched) return { state: before, verdict: clear };
+    const { silent, lookAtMs } = look(context);
     const sinceMs = silent === null ? null : before.sinceMs ?? context.nowMs;
-    const same = before.watchedSinceMs !== null && before.silent === silent && before.sinceMs === sinceMs;
+    const same = before.watched && before.silent === silent && before.sinceMs === sinceMs;
     const verdict = silent === null ? clear : breached(silent, context);
     // The wake-up that is set stands.
-    return same && input.type === 'reading' ? { state: before, verdict } : { state: same ? before : { watchedSinceMs, silent, sinceMs }, verdict, wakeAtMs: lookAtMs };
+    return same && input.type === 'reading' ? { state: before, verdict } : { state: same ? before : { watched: true, silent, sinceMs }, verdict, wakeAtMs: lookAtMs };
   },
 
   firstChecks(advice) {
@@ -103,28 +102,31 @@ function groupsOf(context: RuleContext<Settings>): readonly (readonly [beginning
 }
 
 /** The widest silent group, and when to look again: not before the first point that speaks now can have fallen silent. */
-function look(watchedSinceMs: number, context: RuleContext<Settings>): { readonly silent: string | null; readonly lookAtMs: number } {
+function look(context: RuleContext<Settings>): { readonly silent: string | null; readonly lookAtMs: number } {
   let silent: string | null = null;
   let lookAtMs = Number.POSITIVE_INFINITY;
   for (const [beginning, points] of groupsOf(context)) {
-    if (points.length < (beginning === WHOLE_SITE ? 2 : context.settings.points)) continue;
-    const atMs = silentAtMs(points, watchedSinceMs, context);
+    // What has never delivered shows nothing of a gateway; `silent-point` tells of it.
+    const heard = points.filter(({ role }) => context.latest(role) !== null);
+    if (heard.length < context.settings.points) continue;
+    const atMs = silentAtMs(heard, context);
     if (atMs > context.nowMs) lookAtMs = Math.min(lookAtMs, atMs);
     else silent ??= beginning;
   }
-  // All of it is silent: the next reading tells.
+  // All of it is silent, and the next reading tells; or too little has been heard yet.
   return { silent, lookAtMs: Number.isFinite(lookAtMs) ? lookAtMs : context.nowMs + LOOK_AGAIN_MS };
 }
 
-const LOOK_AGAIN_MS = 3_600_000;
+/** No point is patient for less than this by itself (`silentAfter`). */
+const LOOK_AGAIN_MS = 4 * MINUTE;
 
 /** When all of these have been silent for long enough, if none speaks from now on. */
-function silentAtMs(points: readonly Watched[], watchedSinceMs: number, context: RuleContext<Settings>): number {
+function silentAtMs(points: readonly Watched[], context: RuleContext<Settings>): number {
   let atMs = 0;
   for (const { role, point } of points) {
     if (context.offline(role) !== null) continue;
-    const lastMs = context.latest(role)?.atMs ?? watchedSinceMs;
-    atMs = Math.max(atMs, Math.ceil(lastMs + SHARE * point.silentAfterMs) + 1);
+    const latest = context.latest(role);
+    if (latest !== null) atMs = Math.max(atMs, Math.ceil(latest.atMs + SHARE * point.silentAfterMs) + 1);
   }
   return atMs;
 }
