@@ -138,6 +138,7 @@ function readSite(state: FleetReadingState, ids: IdLedger, clientId: string, val
     waterShutOff: parsed.waterShutOff ?? null,
     topics: parsed.topics ?? `${parsed.id}/`,
     ...(parsed.sparkplugGroup === undefined ? {} : { sparkplugGroup: parsed.sparkplugGroup }),
+    ...(parsed.nextVisit === undefined ? {} : { nextVisit: parsed.nextVisit }),
     account,
     httpTokenEnv: parsed.httpTokenEnv ?? null,
   });

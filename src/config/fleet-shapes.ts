@@ -94,6 +94,15 @@ const topic = z
   })
   .meta({ example: 'harbor-lobby/reef/temperature', description: 'the full MQTT topic' });
 
+const calendarDay = z
+  .string()
+  .superRefine((value, context) => {
+    const midnightMs = /^\d{4}-\d{2}-\d{2}$/.test(value) ? Date.parse(`${value}T00:00:00Z`) : Number.NaN;
+    if (Number.isFinite(midnightMs) && new Date(midnightMs).toISOString().startsWith(value)) return;
+    context.addIssue({ code: 'custom', message: `"${value}" is no day of the calendar`, params: { fix: 'write year, month and day with hyphens, like "nextVisit: 2026-03-14"' } });
+  })
+  .meta({ example: '2026-03-14', description: 'day of the next visit to the site' });
+
 /** Minutes after midnight. */
 const dayHours = z
   .string()
@@ -141,6 +150,7 @@ export const fleetShapes = {
     waterShutOff: text().optional().meta({ example: 'Under the sink' }),
     topics: topics.optional().meta({ example: 'harbor-lobby/' }),
     sparkplugGroup: sparkplugGroup.optional(),
+    nextVisit: calendarDay.optional(),
     account: z.unknown().optional().meta({ example: '{ user: harbor-lobby, passwordEnv: TANKBELL_HARBOR_LOBBY }' }),
     httpTokenEnv: environmentName.optional().meta({ example: 'TANKBELL_HARBOR_LOBBY_HTTP', description: 'name of the environment variable that holds the token of devices that post over HTTP' }),
     points: entries('- { id: room-temperature, … }').optional(),

@@ -41,6 +41,8 @@ export interface Site {
   readonly sparkplugGroup?: string;
   /** Broker account of the site: user name, and the name of the environment variable that holds its password. */
   readonly account: { readonly user: string; readonly passwordEnv: string } | null;
+  /** Local date of the next visit, `2026-03-14`. Left out: not known. */
+  readonly nextVisit?: string;
   /** Name of the environment variable with the token of devices that post readings over HTTP. */
   readonly httpTokenEnv: string | null;
 }
@@ -85,7 +87,8 @@ export interface Equipment {
   readonly circuit: string | null;
 }
 
-export const places = ['display', 'sump', 'reservoir', 'room', 'equipment'] as const;
+/** `floor`: under the tank, where a leak sensor lies. */
+export const places = ['display', 'sump', 'reservoir', 'room', 'floor', 'equipment'] as const;
 export type Place = (typeof places)[number];
 
 export interface Point {

@@ -148,6 +148,11 @@ export class Watch {
     return this.#points.get(pointId)?.state.offline?.why ?? null;
   }
 
+  wrongClock(pointId: string): { readonly sinceMs: number; readonly behindMs: number } | null {
+    const clock = this.#intake.clockOf(pointId);
+    return clock?.wrongSinceMs == null ? null : { sinceMs: clock.wrongSinceMs, behindMs: clock.leastLagMs };
+  }
+
   atPresent(point: Point): Point {
     return this.#points.get(point.id)?.point ?? point;
   }
@@ -315,6 +320,7 @@ export class Watch {
       const wasWrongMs = before?.wrongSinceMs ?? null;
       const isWrongMs = after?.wrongSinceMs ?? null;
       if ((wasWrongMs === null) === (isWrongMs === null)) continue;
+      this.#judgeListeners([...this.#points.values()].filter((live) => (live.point.source?.topic ?? live.point.id) === source), nowMs, into);
       into.journal.push({
         atMs: nowMs, kind: 'service', siteId: point.siteId, tankId: null, alarmId: null, by: 'tankbell',
         text: clockText(source, wasWrongMs, after, nowMs), detail: { source, wrong: isWrongMs !== null, lagMs: after === null ? null : after.leastLagMs },

@@ -59,6 +59,11 @@ export class Intake {
     }
   }
 
+  /** What is known of the clock of a point's source; `null`: nothing against it. */
+  clockOf(pointId: string): ClockState | null {
+    return this.#lanes.get(pointId)?.clock.state ?? null;
+  }
+
   /** Every source that has sent stamps, or whose clock was wrong before the start. */
   clocks(): readonly SourceClock[] {
     return [...this.#clocks.values()].flatMap(({ source, point, lags, state }) => {

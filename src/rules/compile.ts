@@ -57,10 +57,15 @@ function factsOfTanks(fleet: Fleet, tanks: readonly Tank[]): readonly TankFacts[
   const equipment = grouped(fleet.equipment, ({ tankId }) => tankId);
   const ownPoints = grouped(fleet.points, ({ tankId }) => tankId);
   const sitePoints = grouped(ownPoints.get(null) ?? [], ({ siteId }) => siteId);
+  const siteTanks = grouped(fleet.tanks, ({ siteId }) => siteId);
   return tanks.map((tank) => {
     const site = sites.get(tank.siteId);
     if (site === undefined) throw new Error(`the site of ${tank.id} is not in the fleet`);
-    return { tank, site, equipment: equipment.get(tank.id) ?? [], points: [...(ownPoints.get(tank.id) ?? []), ...(sitePoints.get(site.id) ?? [])] };
+    const others = (siteTanks.get(site.id) ?? []).filter(({ id }) => id !== tank.id);
+    return {
+      tank, site, equipment: equipment.get(tank.id) ?? [], points: [...(ownPoints.get(tank.id) ?? []), ...(sitePoints.get(site.id) ?? [])],
+      neighbours: { equipment: others.flatMap(({ id }) => equipment.get(id) ?? []), points: others.flatMap(({ id }) => ownPoints.get(id) ?? []) },
+    };
   });
 }
 
@@ -211,7 +216,7 @@ function onceForSitePoints(tanks: readonly CompiledTank[]): readonly Rule[] {
 const ruleId = (facts: TankFacts, kind: RuleKind, proposal: Proposal): string => `${facts.tank.id}/${kind.kind}/${lastPart(proposal.subject)}`;
 
 function pointOf(facts: TankFacts, pointId: string): Point {
-  const point = pointById(facts, pointId);
+  const point = pointById(facts, pointId) ?? facts.neighbours.points.find(({ id }) => id === pointId) ?? null;
   if (point === null) throw new Error(`a rule names the point ${pointId}, which ${facts.tank.id} does not have`);
   return point;
 }

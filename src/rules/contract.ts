@@ -52,6 +52,8 @@ export interface TankFacts {
   readonly equipment: readonly Equipment[];
   /** Points of the tank and of its site. */
   readonly points: readonly Point[];
+  /** What hangs on the other tanks of the site, for rules about what they share: supply, circuits, gateways. */
+  readonly neighbours: { readonly equipment: readonly Equipment[]; readonly points: readonly Point[] };
 }
 
 export interface Proposal {
@@ -96,6 +98,13 @@ export interface RuleContext<Settings> {
   offline(role: string): string | null;
   /** Time of the latest reading of any quality, where that is known: later than `latest` when only impossible values come. */
   lastStampMs(role: string): number | null;
+  /** Since when the clock of its source has been found wrong, and by how much it is behind (negative: ahead); `null`: nothing is known against it. */
+  wrongClock(role: string): WrongClock | null;
+}
+
+export interface WrongClock {
+  readonly sinceMs: number;
+  readonly behindMs: number;
 }
 
 export interface AdviceContext<Settings> {

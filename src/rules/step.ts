@@ -6,7 +6,7 @@
  * that has no stored wake.
  */
 import type { Equipment, Point, Tank } from '../domain/fleet.ts';
-import type { Latest, Rule, RuleContext, RuleInput, RuleStep } from './contract.ts';
+import type { Latest, Rule, RuleContext, RuleInput, RuleStep, WrongClock } from './contract.ts';
 
 /** Usable readings, by point id. */
 export interface Readings {
@@ -17,6 +17,8 @@ export interface Readings {
   lastStampMs?(pointId: string): number | null;
   /** Why the point cannot be believed right now; left out where no gateway speaks for its points. */
   offline?(pointId: string): string | null;
+  /** What is wrong with the clock of the point's source; left out where nobody watches clocks. */
+  wrongClock?(pointId: string): WrongClock | null;
   /** The point with the cadence it has at present; left out where the fleet's is all there is. */
   atPresent?(point: Point): Point;
 }
@@ -120,5 +122,10 @@ class StepContext implements RuleContext<unknown> {
   lastStampMs(role: string): number | null {
     const point = this.#rule.roles.get(role);
     return point === undefined ? null : (this.#readings.lastStampMs?.(point.id) ?? null);
+  }
+
+  wrongClock(role: string): WrongClock | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : (this.#readings.wrongClock?.(point.id) ?? null);
   }
 }

@@ -55,7 +55,7 @@ export const rule: Rule = {
     firstChecks: () => firstChecks,
   }),
   title: 'Heater 1 stuck on',
-  facts: { tank, site, equipment: [heater], points: [waterPoint, powerPoint] },
+  facts: { tank, site, equipment: [heater], points: [waterPoint, powerPoint], neighbours: { equipment: [], points: [] } },
   subject: heater.id,
   roles: new Map([['power', powerPoint], ['water', waterPoint]]),
   equipment: heater, missing: null, settings: {}, policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 0 },

@@ -89,7 +89,7 @@ describe('reading the draw', () => {
 describe('finding the meters', () => {
   const heater = equipment('heater', 'heater-1');
   const own = { equipmentId: heater.id };
-  const facts = (...points: ReturnType<typeof point>[]) => ({ tank: reef, site, equipment: [heater], points });
+  const facts = (...points: ReturnType<typeof point>[]) => ({ tank: reef, site, equipment: [heater], points, neighbours: { equipment: [], points: [] } });
 
   it('takes those of the equipment, and the voltage of the site where only a current is measured', () => {
     const voltage = point('voltage', 'mains', { id: 'harbor-lobby/mains', tankId: null, place: 'room' });

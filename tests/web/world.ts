@@ -165,7 +165,7 @@ function rulesOf(owner: Tank, fleet: Fleet): Rule[] {
   const homeSite = fleet.sites.find((one) => one.id === owner.siteId);
   if (homeSite === undefined) throw new Error(`no site ${owner.siteId}`);
   const points = fleet.points.filter((one) => one.tankId === owner.id);
-  const facts = { tank: owner, site: homeSite, equipment: fleet.equipment.filter((one) => one.tankId === owner.id), points };
+  const facts = { tank: owner, site: homeSite, equipment: fleet.equipment.filter((one) => one.tankId === owner.id), points, neighbours: { equipment: [], points: [] } };
   const by = (suffix: string): [string, Point][] => points.filter((one) => one.id.endsWith(`/${suffix}`)).map((one) => ['value', one]);
   const rule = (kind: Rule['kind'], subject: string, title: string, roles: [string, Point][], settings: unknown, missing: string | null = null): Rule => ({
     id: `${owner.id}/${kind.kind}/${subject}`, kind, title, facts, subject: `${owner.id}/${subject}`, roles: new Map(roles), equipment: null, missing, settings, policy: kind.policy,

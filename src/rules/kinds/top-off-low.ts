@@ -2,7 +2,8 @@
  * A top-off reservoir that is running low.
  *
  * Problem: a visit costs a drive; knowing days before that a reservoir will run dry lets it be filled on the way.
- * Method: breached at or below `lowPercent`, or when what is left lasts less than `daysLeft` at the measured consumption. Back two percent, and half a day, above.
+ * Method: breached at or below `lowPercent`, or when what is left lasts less than `daysLeft` at the measured consumption, or not until the next visit to the site (`nextVisit`, where it lies within
+ * 30 days and not in the past). Back two percent, and half a day, above.
  * Clear while the reservoir is empty: then `top-off-empty` speaks, and one cause rings once.
  *
  * Consumption is measured on the reservoir itself: at most six readings an hour, their median kept for seven days (168 hours). Refills (a rise of more
@@ -13,7 +14,7 @@
  * Sources: low-level alarm at 2–3 days left: common practice, no source. Deadband: `reservoir.ts`.
  */
 import { z } from 'zod';
-import { HOUR, MINUTE } from '../../domain/duration.ts';
+import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, husbandry } from '../cautions.ts';
 import { defineRule, type Latest, type RuleContext } from '../contract.ts';
@@ -24,6 +25,7 @@ import { unknown, whyNotCurrent } from '../unknown.ts';
 const settings = z.strictObject({
   lowPercent: z.number().min(0).max(95).default(20).describe('Low at or below so many percent of full. Default 20.'),
   daysLeft: z.number().min(0).max(30).default(3).describe('Low when what is left lasts fewer days than this at the measured consumption; 0: only the percentage counts. Default 3.'),
+  nextVisit: z.iso.date({ error: 'write a day, such as "2026-03-14"' }).nullable().default(null).describe('Day of the next visit, such as 2026-03-14; by itself that of the site. Low when what is left does not last until then.'),
   emptyPercent: z.number().min(0).max(50).default(5).describe('At or below so many percent it is empty, and top-off-empty speaks instead. Default 5; give top-off-empty the same.'),
 });
 type Settings = z.infer<typeof settings>;
@@ -60,7 +62,7 @@ export default defineRule<Settings, State>({
   initial: { hours: [], hour: null, samples: [], sampledMs: null, percentPerDay: null, low: false, empty: false },
   policy: { priority: 'low', onDelayMs: 10 * MINUTE, offDelayMs: 10 * MINUTE },
 
-  apply: (facts) => reservoirProposals(facts, 'running low'),
+  apply: (facts) => reservoirProposals(facts, 'running low').map((proposal) => ({ ...proposal, defaults: facts.site.nextVisit === undefined ? {} : { nextVisit: facts.site.nextVisit } })),
 
   objection({ lowPercent, emptyPercent }) {
     return lowPercent > emptyPercent ? null : { key: 'lowPercent', message: `lowPercent (${lowPercent}) must be above emptyPercent (${emptyPercent})` };
@@ -72,7 +74,7 @@ export default defineRule<Settings, State>({
     const percent = percentOf(gauge, context);
     const measured = measure(before, gauge.atMs, percent);
     const empty = isEmpty(percent, context.settings.emptyPercent, before.empty);
-    const low = isLow(percent, measured.percentPerDay, before.low, context.settings);
+    const low = isLow(percent, measured.percentPerDay, before.low, context);
     const state = empty === measured.empty && low === measured.low ? measured : { ...measured, empty, low };
     return { state, verdict: low && !empty ? breached(percent, state.percentPerDay, gauge, context) : clear };
   },
@@ -87,11 +89,24 @@ export default defineRule<Settings, State>({
   },
 });
 
-function isLow(percent: number, percentPerDay: number | null, wasLow: boolean, { lowPercent, daysLeft, emptyPercent }: Settings): boolean {
+function isLow(percent: number, percentPerDay: number | null, wasLow: boolean, { settings, nowMs }: RuleContext<Settings>): boolean {
+  const { lowPercent, daysLeft, emptyPercent } = settings;
   if (percent <= lowPercent + (wasLow ? LEVEL_DEADBAND_PERCENT : 0)) return true;
   const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
-  return days !== null && daysLeft > 0 && days < daysLeft + (wasLow ? DAYS_DEADBAND : 0);
+  const needed = daysNeeded(daysLeft, daysUntilVisit(settings, nowMs));
+  return days !== null && needed > 0 && days < needed + (wasLow ? DAYS_DEADBAND : 0);
 }
+
+const daysNeeded = (daysLeft: number, untilVisit: number | null): number => Math.max(daysLeft, untilVisit ?? daysLeft);
+
+/** To the noon (UTC) of that day: visits are made by day, and half a day does not matter here. `null`: none is known, it is past, or too far off to be meant. */
+function daysUntilVisit({ nextVisit }: Settings, nowMs: number): number | null {
+  if (nextVisit === null) return null;
+  const days = (Date.parse(`${nextVisit}T12:00:00Z`) - nowMs) / DAY;
+  return days > 0 && days <= FARTHEST_VISIT_DAYS ? days : null;
+}
+
+const FARTHEST_VISIT_DAYS = 30;
 
 function daysUntilEmpty(percent: number, percentPerDay: number | null, emptyPercent: number): number | null {
   return percentPerDay === null || percentPerDay < LEAST_PERCENT_PER_DAY ? null : Math.max(0, percent - emptyPercent) / percentPerDay;
@@ -139,7 +154,9 @@ function usedUp(hours: readonly (readonly [number, number])[]): readonly (readon
   });
 }
 
-function breached(percent: number, percentPerDay: number | null, gauge: Latest, { equipment, settings: { lowPercent, daysLeft, emptyPercent } }: RuleContext<Settings>): Verdict {
+function breached(percent: number, percentPerDay: number | null, gauge: Latest, { equipment, nowMs, settings }: RuleContext<Settings>): Verdict {
+  const { lowPercent, daysLeft, emptyPercent } = settings;
+  const untilVisit = daysUntilVisit(settings, nowMs);
   const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
   const evidence: Evidence[] = [
     { label: 'Fill', value: percent, kind: 'fill', atMs: gauge.atMs },
@@ -149,6 +166,8 @@ function breached(percent: number, percentPerDay: number | null, gauge: Latest, 
       : { label: 'Consumption', value: `${percentPerDay.toFixed(1)} % a day` },
   ];
   if (days !== null) evidence.push({ label: 'Empty in about', value: `${days.toFixed(1)} days (low from ${daysLeft})` });
-  const rest = days === null ? `; low from ${lowPercent} % down` : `, about ${days.toFixed(1)} days until it is empty at ${(percentPerDay ?? Number.NaN).toFixed(1)} % a day`;
+  if (untilVisit !== null) evidence.push({ label: 'Next visit in about', value: `${untilVisit.toFixed(1)} days` });
+  const notUntil = days === null || untilVisit === null || days >= untilVisit ? '' : `, and the next visit is in ${untilVisit.toFixed(1)}`;
+  const rest = days === null ? `; low from ${lowPercent} % down` : `, about ${days.toFixed(1)} days until it is empty at ${(percentPerDay ?? Number.NaN).toFixed(1)} % a day${notUntil}`;
   return { state: 'breached', summary: `${equipment?.name ?? 'the reservoir'} is at ${showFill(percent, equipment)}${rest}`, evidence };
 }

@@ -73,6 +73,17 @@ describe('top-off-low', () => {
     expect(run(started({ daysLeft: 0 }), 7.5, (days) => 100 - 10 * days)).toBeNull();
   });
 
+  it('rings when it will not last until the next visit, and forgets a visit that is past or far off', () => {
+    // Measured after two days: 75 % are left, 7 days at 10 % a day.
+    expect(run(started({ nextVisit: '2026-03-12' }), 4, (days) => 95 - 10 * days)).toBeCloseTo(2, 0);
+    const drive = started({ nextVisit: '2026-03-12' });
+    run(drive, 3, (days) => 95 - 10 * days);
+    expect(summaryOf(drive.verdict)).toMatch(/^reservoir is at 65 % \(39 L\), about 6\.\d days until it is empty at 10\.0 % a day, and the next visit is in 8\.5$/);
+    expect(run(started({ nextVisit: '2026-03-08' }), 4, (days) => 95 - 10 * days)).toBeNull();
+    expect(run(started({ nextVisit: '2026-02-20' }), 4, (days) => 95 - 10 * days)).toBeNull();
+    expect(run(started({ nextVisit: '2026-06-20' }), 4, (days) => 95 - 10 * days)).toBeNull();
+  });
+
   it('writes at most every ten minutes, and keeps no more than seven days', () => {
     const drive = started();
     let percent = 100;

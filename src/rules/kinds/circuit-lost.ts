@@ -1,0 +1,158 @@
+/**
+ * A circuit that is dead while the site has mains: a tripped breaker or residual-current device, a strip switched off.
+ *
+ * Problem: it looks like several pieces of equipment failing at once; and a device that tripped may mean that something is live and wet.
+ * Method: equipment with the same `circuit` in the fleet file (outlets of one strip count as one: "Strip A, outlet 2") and a power or current meter, two pieces at least. Breached when all that
+ * deliver are at zero, and
+ *   - two of them fell within a minute and their cadence of each other, one of which runs all day; or
+ *   - one that runs all day has been off for 20 min, and since then another has become overdue: off for longer by a quarter than it ever was by itself (a heater that idled when the breaker fell); or
+ *   - where nothing on it runs all day, every piece that starts and stops by itself is overdue (lamps, beside a fan that rests in winter).
+ * Equipment switched off one by one thus does not count. Clear while the supply is gone (`site-power-lost` speaks), and while everything on the *other* circuits that runs all day
+ * is at zero as well: then somebody works on the tank, or the mains are gone.
+ *
+ * High, on-delay 5 min; 12 min where one piece on it runs all day, which may pause for feeding just as a heater stops; 60 min where nothing on other circuits runs all day: a visit with
+ * everything unplugged looks the same. Common practice.
+ */
+import { z } from 'zod';
+import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import type { Equipment } from '../../domain/fleet.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { beforeReachingIn, electricalWork } from '../cautions.ts';
+import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { allOff, type Fallen, fellTogether, followPieces, type Metered, meteredOnSite, piecesState, rolesOf } from '../pieces.ts';
+import { runsAllDay, shows } from '../runs.ts';
+import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
+import { unknown, whyNotCurrent } from '../unknown.ts';
+
+const settings = z.strictObject({});
+type Settings = z.infer<typeof settings>;
+
+const state = z.strictObject({ pieces: piecesState, deadSinceMs: z.number().nullable() });
+type State = z.infer<typeof state>;
+
+const PIECES_WATCHED = 12;
+
+export default defineRule<Settings, State>({
+  kind: 'circuit-lost',
+  watchesFor: 'A circuit that is dead while the site has mains.',
+  settings,
+  state,
+  initial: { pieces: {}, deadSinceMs: null },
+  policy: { priority: 'high', onDelayMs: 5 * MINUTE, offDelayMs: 5 * MINUTE },
+
+  apply(facts) {
+    const metered = meteredOnSite(facts);
+    const circuits = new Map<string, Metered[]>();
+    for (const one of metered) {
+      const circuit = circuitOf(one.equipment);
+      if (circuit !== null) circuits.set(circuit, [...(circuits.get(circuit) ?? []), one]);
+    }
+    return [...circuits].flatMap(([circuit, own]) => proposalFor(circuit, own, metered, facts));
+  },
+
+  step(before, input, context) {
+    const pieces = followPieces(before.pieces, input, 'steady', context);
+    const followed = followPieces(pieces, input, 'piece', context);
+    const state = followed === before.pieces ? before : { ...before, pieces: followed };
+    const steady = allOff(followed, 'steady', context);
+    const rest = steady === null ? null : allOff(followed, 'piece', context);
+    if (steady === null || rest === null) return { state: alive(state), verdict: clear };
+    if (steady.length + rest.length === 0) return { state, verdict: unknown(whyNotCurrent(context, context.point('steady-1') === null ? 'piece-1' : 'steady-1')) };
+    if (!isDead(steady, rest, context.nowMs) || supplyGone(context) || othersStand(context)) return { state: alive(state), verdict: clear };
+    const dead = state.deadSinceMs === null ? { ...state, deadSinceMs: context.nowMs } : state;
+    return { state: dead, verdict: breached(dead, [...steady, ...rest], context) };
+  },
+
+  firstChecks(advice) {
+    return [
+      'Ring the site: has somebody switched off a strip, or has a breaker or residual-current device (GFCI/RCD) tripped?',
+      'If it has tripped, take it as a warning: something on it may be live and wet. Nobody reaches into the water, and nobody resets it before the reason is known.',
+      beforeReachingIn(advice),
+      'Unplug everything on the circuit, reset, and plug in one piece after the other: the one that trips it again stays off. Look for drips on plugs and strips (drip loops), and for cracked heaters.',
+      'Until it is mended, keep water moving and air going from another circuit, without stretching leads across wet floors.',
+      electricalWork,
+    ];
+  },
+});
+
+/** `Strip A, outlet 2` hangs on Strip A. */
+function circuitOf({ circuit }: Equipment): string | null {
+  const strip = circuit?.replace(/[,;]?\s*(outlet|socket|plug|port)\s*\S*\s*$/i, '').trim() ?? '';
+  return strip === '' ? (circuit ?? null) : strip;
+}
+
+function proposalFor(circuit: string, own: readonly Metered[], metered: readonly Metered[], facts: TankFacts): readonly Proposal[] {
+  const first = own.find(({ equipment }) => equipment.tankId === facts.tank.id);
+  // One that several tanks share is watched with the first of them only.
+  if (first === undefined || own.length < 2 || own.some(({ equipment }) => equipment.tankId < facts.tank.id)) return [];
+  const others = metered.filter((one) => !own.includes(one));
+  const volts = facts.points.find(({ kind }) => kind === 'voltage');
+  // With nothing else measured it cannot be told from the mains.
+  if (others.length === 0 && volts === undefined) return [];
+  const steady = own.filter(({ equipment }) => runsAllDay.has(equipment.kind));
+  const runAllDay = others.filter(({ equipment }) => runsAllDay.has(equipment.kind));
+  return [{
+    subject: first.equipment.id,
+    title: `${circuit} dead`,
+    roles: {
+      ...rolesOf('steady', steady.slice(0, PIECES_WATCHED)),
+      ...rolesOf('piece', own.filter(({ equipment }) => !runsAllDay.has(equipment.kind)).slice(0, PIECES_WATCHED)),
+      ...rolesOf('other', runAllDay.slice(0, PIECES_WATCHED)),
+      ...(volts === undefined ? {} : { volts: volts.id }),
+    },
+    equipment: first.equipment,
+    missing: null,
+    defaults: {},
+    policy: { onDelayMs: runAllDay.length === 0 ? HOUR : steady.length >= 2 ? 5 * MINUTE : 12 * MINUTE },
+  }];
+}
+
+const alive = (state: State): State => (state.deadSinceMs === null ? state : { ...state, deadSinceMs: null });
+
+function isDead(steady: readonly Fallen[], rest: readonly Fallen[], nowMs: number): boolean {
+  const together = fellTogether([...steady, ...rest]);
+  if (together.length >= 2 && together.some((one) => steady.includes(one))) return true;
+  const cycling = rest.filter(({ overdueMs }) => overdueMs !== null);
+  const overdue = cycling.filter((one) => isOverdue(one, nowMs));
+  if (steady.length === 0) return overdue.length > 0 && overdue.length === cycling.length;
+  const fallMs = Math.max(...steady.map(({ sinceMs }) => sinceMs ?? Number.NEGATIVE_INFINITY));
+  // One that was overdue before the others fell has its own reasons: a heater in summer.
+  return nowMs - fallMs >= PAUSE_MS && overdue.some(({ overdueMs }) => overdueMs !== null && overdueMs > fallMs);
+}
+
+const isOverdue = ({ overdueMs }: Fallen, nowMs: number): boolean => overdueMs !== null && nowMs > overdueMs;
+
+/** Feeding and work at a pump take no longer. */
+const PAUSE_MS = 20 * MINUTE;
+
+function supplyGone(context: RuleContext<Settings>): boolean {
+  const volts = context.current('volts');
+  return volts !== null && volts.value < LEAST_SUPPLY_VOLTS;
+}
+
+/** Everything on other circuits that runs all day is at zero. */
+function othersStand(context: RuleContext<Settings>): boolean {
+  let stand = false;
+  for (let index = 1; index <= PIECES_WATCHED; index += 1) {
+    const point = context.point(`other-${index}`);
+    if (point === null) break;
+    const now = context.current(`other-${index}`);
+    if (now === null) continue;
+    if (shows(point.kind, now.value)) return false;
+    stand = true;
+  }
+  return stand;
+}
+
+function breached({ deadSinceMs }: State, fallen: readonly Fallen[], context: RuleContext<Settings>): Verdict {
+  const since = deadSinceMs ?? context.nowMs;
+  const circuit = context.equipment === null ? null : circuitOf(context.equipment);
+  const evidence: Evidence[] = fallen.slice(0, 8).map((one) => ({
+    label: one.point.name, value: isOverdue(one, context.nowMs) ? 'at zero, for longer than it ever pauses by itself' : 'at zero', ...(one.sinceMs === null ? {} : { atMs: one.sinceMs }),
+  }));
+  const volts = context.current('volts');
+  if (volts !== null) evidence.push({ label: 'Supply', value: volts.value, kind: 'voltage', atMs: volts.atMs });
+  evidence.push({ label: 'Dead for', value: showDuration(Math.max(0, context.nowMs - since)), atMs: since });
+  const elsewhere = volts === null ? 'equipment on other circuits runs' : `the supply is at ${volts.value.toFixed(0)} V`;
+  return { state: 'breached', summary: `all ${fallen.length} metered pieces of equipment on ${circuit ?? 'the circuit'} are at zero, while ${elsewhere}`, evidence };
+}

@@ -1,0 +1,164 @@
+/**
+ * Two sensors that should agree, and do not.
+ *
+ * Problem: a thermometer that drifts or jumps takes heaters, chillers and every rule with it, and by itself it looks sound. A second one in the same water tells.
+ * Method: pairs of temperature, conductivity or pH points of one tank that are in the same water: at the same place, or display and sump, which the return pump mixes. Their difference, as the middle of five
+ * samples ten minutes apart, against the difference that is usual for the pair (the median of its first three days: each probe has its own offset). Breached when it lies off by more than
+ * `tolerance`, or, before anything is learnt, when the two differ by more than three times that. Back at two thirds.
+ * Not judged while the return pump stands and for half an hour after: display and sump are two bodies of water then. Evidence says which of the two has moved since they agreed.
+ *
+ * Tolerances: 0.6 °C (digital thermometers are good to ± 0.5, good ones to ± 0.1–0.2; usual offsets are learnt away), 3 % of a conductivity (± 1–2 %), 0.3 pH: common practice.
+ * High where the temperature of the water is concerned, low otherwise.
+ */
+import { z } from 'zod';
+import { HOUR, MINUTE } from '../../domain/duration.ts';
+import type { Point } from '../../domain/fleet.ts';
+import { type Kind, kinds } from '../../domain/kinds.ts';
+import { show } from '../../domain/units.ts';
+import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import { median } from '../../physics/statistics/median.ts';
+import { beforeReachingIn, electricalWork } from '../cautions.ts';
+import { defineRule, type Latest, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { telltales } from '../runs.ts';
+import { returnPumpRuns } from '../sump-level.ts';
+import { unknown, whyNotCurrent } from '../unknown.ts';
+
+const settings = z.strictObject({
+  tolerance: z.number().positive().nullable().default(null).describe('By how much the difference may leave the usual one, in the unit of the points; null: 0.6 °C, 3 % of a conductivity, 0.3 pH.'),
+});
+type Settings = z.infer<typeof settings>;
+
+const LEARNT = 48;
+
+const state = z.strictObject({
+  /** Of late: both values, ten minutes apart. */
+  recent: z.array(z.tuple([z.number(), z.number()])).max(5),
+  sampledMs: z.number().nullable(),
+  /** Differences of the first days, one an hour; then their middle stays. */
+  learning: z.array(z.number()).max(LEARNT),
+  learntMs: z.number().nullable(),
+  usual: z.number().nullable(),
+  /** Both values when they last agreed. */
+  agreed: z.tuple([z.number(), z.number()]).nullable(),
+  apartSinceMs: z.number().nullable(),
+  stoodMs: z.number().nullable(),
+});
+type State = z.infer<typeof state>;
+
+const SAMPLE_EVERY_MS = 10 * MINUTE;
+const SAMPLES = 5;
+const LEARN_NEEDED = 12;
+const MIX_MS = 30 * MINUTE;
+const UNLEARNT = 3;
+const BACK = 2 / 3;
+const kindsCompared: readonly Kind[] = ['temperature', 'conductivity', 'acidity'];
+
+export default defineRule<Settings, State>({
+  kind: 'sensors-disagree',
+  watchesFor: 'Two sensors in the same water that do not agree any more.',
+  settings,
+  state,
+  initial: { recent: [], sampledMs: null, learning: [], learntMs: null, usual: null, agreed: null, apartSinceMs: null, stoodMs: null },
+  policy: { priority: 'low', onDelayMs: 0, offDelayMs: 30 * MINUTE },
+
+  apply: (facts) => kindsCompared.flatMap((kind) => pairsOf(facts, kind)),
+
+  step(before, input, context) {
+    const one = context.current('one');
+    const other = context.current('other');
+    if (one === null || other === null) return { state: before, verdict: unknown(whyNotCurrent(context, one === null ? 'one' : 'other')) };
+    if (returnPumpRuns(context) === false) {
+      const parted = before.stoodMs !== null && context.nowMs - before.stoodMs < SAMPLE_EVERY_MS ? before : { ...before, recent: [], stoodMs: context.nowMs };
+      return { state: parted, verdict: unknown('the return pump stands, so that display and sump are not mixed') };
+    }
+    if (before.stoodMs !== null && context.nowMs - before.stoodMs < MIX_MS) return { state: before, verdict: unknown('display and sump are mixing again after the return pump stood') };
+    const state = input.type === 'reading' && (before.sampledMs === null || context.nowMs - before.sampledMs >= SAMPLE_EVERY_MS) ? take(before, one, other, context) : before;
+    if (state.apartSinceMs !== null) return { state, verdict: breached(state, one, other, context) };
+    return { state, verdict: state.recent.length < SAMPLES ? unknown('comparing the two: it takes an hour') : clear };
+  },
+
+  firstChecks(advice) {
+    return [
+      'Measure with a third, independent instrument, at the place of each: which of the two is right?',
+      'Until it is known, trust neither: the heater or chiller may follow the wrong one.',
+      beforeReachingIn(advice),
+      'Look at the one that has moved: water in its plug, a probe that has slipped out of the water, growth on it, a calibration entered wrongly.',
+      'If both are right, the water is not mixed: return pump, weir and pipes between display and sump.',
+      'Calibrate or change the wrong one. Its calibration page keeps the raw readings.',
+      electricalWork,
+    ];
+  },
+});
+
+function pairsOf(facts: TankFacts, kind: Kind): readonly Proposal[] {
+  const inWater = facts.points.filter((point) => point.kind === kind && point.tankId === facts.tank.id && (point.place === 'display' || point.place === 'sump'));
+  // Against the first of the display; with more than two, each against that one.
+  const [reference, ...others] = [...inWater].sort((a, b) => Number(b.place === 'display') - Number(a.place === 'display'));
+  if (reference === undefined) return [];
+  const pumps = facts.equipment.filter((one) => one.kind === 'return-pump');
+  const runs = facts.points.filter((point) => telltales.includes(point.kind) && pumps.some(({ id }) => id === point.equipmentId)).slice(0, 4);
+  return others.map((other: Point) => ({
+    subject: other.id,
+    title: `${reference.name} and ${other.name} disagree`,
+    roles: { one: reference.id, other: other.id, ...(reference.place === other.place ? {} : Object.fromEntries(runs.map(({ id }, index) => [`pump-${index + 1}`, id]))) },
+    equipment: null,
+    missing: null,
+    defaults: {},
+    ...(kind === 'temperature' ? { policy: { priority: 'high' as const } } : {}),
+  }));
+}
+
+function take(before: State, one: Latest, other: Latest, context: RuleContext<Settings>): State {
+  const { nowMs } = context;
+  const recent = [...before.recent, [one.value, other.value] as [number, number]].slice(-SAMPLES);
+  const sampled: State = { ...before, recent, sampledMs: nowMs, stoodMs: null };
+  const difference = recent.length < SAMPLES ? null : median(recent.map(([a, b]) => b - a));
+  if (difference === null) return sampled;
+  const tolerance = toleranceOf(context, one.value);
+  const { usual } = before;
+  const off = usual === null ? Math.abs(difference) / UNLEARNT : Math.abs(difference - usual);
+  const apart = off > tolerance * (before.apartSinceMs === null ? 1 : BACK);
+  if (apart) return { ...sampled, apartSinceMs: before.apartSinceMs ?? nowMs };
+  // The oldest of the five: one that has just jumped is among the newest, and not yet in the middle.
+  const agreed = off < tolerance / 2 ? (recent[0] ?? null) : before.agreed;
+  return { ...learn(sampled, difference, nowMs), agreed, apartSinceMs: null };
+}
+
+/** One difference an hour; from twelve on their middle is usual, and after two days it stays: a drift must not become usual. */
+function learn(state: State, difference: number, nowMs: number): State {
+  if (state.learning.length >= LEARNT || (state.learntMs !== null && nowMs - state.learntMs < HOUR)) return state;
+  const learning = [...state.learning, Number(difference.toFixed(3))];
+  return { ...state, learning, learntMs: nowMs, usual: learning.length < LEARN_NEEDED ? null : median(learning) };
+}
+
+function toleranceOf(context: RuleContext<Settings>, value: number): number {
+  if (context.settings.tolerance !== null) return context.settings.tolerance;
+  switch (context.point('one')?.kind) {
+    case 'conductivity':
+      return 0.03 * Math.abs(value);
+    case 'acidity':
+      return 0.3;
+    default:
+      return 0.6;
+  }
+}
+
+function breached({ usual, agreed, apartSinceMs }: State, one: Latest, other: Latest, context: RuleContext<Settings>): Verdict {
+  const kind = context.point('one')?.kind ?? 'temperature';
+  const names = [context.point('one')?.name ?? 'one', context.point('other')?.name ?? 'the other'] as const;
+  const difference = other.value - one.value;
+  const evidence: Evidence[] = [
+    { label: names[0], value: one.value, kind, atMs: one.atMs },
+    { label: names[1], value: other.value, kind, atMs: other.atMs },
+    { label: 'Difference', value: signed(kind, difference) },
+    usual === null ? { label: 'Usual difference', value: 'not known yet' } : { label: 'Usual difference', value: signed(kind, usual) },
+    { label: 'Tolerance', value: show(kind, toleranceOf(context, one.value)) },
+    { label: 'Apart since', value: 'the middle of five samples', atMs: apartSinceMs ?? context.nowMs },
+  ];
+  if (agreed !== null) {
+    evidence.push({ label: `${names[0]} has moved since they agreed by`, value: signed(kind, one.value - agreed[0]) }, { label: `${names[1]} has moved since they agreed by`, value: signed(kind, other.value - agreed[1]) });
+  }
+  return { state: 'breached', summary: `${names[0]} says ${show(kind, one.value)} and ${names[1]} ${show(kind, other.value)}${usual === null ? '' : `; they usually differ by ${signed(kind, usual)}`}`, evidence };
+}
+
+const signed = (kind: Kind, value: number): string => `${value < 0 ? '' : '+'}${value.toFixed(kinds[kind].decimals)} ${kinds[kind].unit}`;
