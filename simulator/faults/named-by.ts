@@ -10,7 +10,7 @@ export const namedBy: Readonly<Record<string, readonly string[]>> = {
   'floor-wet': ['leak-wet'],
   'frozen-value': ['frozen-value'],
   'gateway-silent': ['silent-gateway'],
-  'heater-chiller-fighting': ['heater-fighting-chiller'],
+  'heater-chiller-fighting': ['heater-chiller-fighting'],
   'heater-failed': ['heater-not-heating'],
   'heater-stuck-on': ['heater-stuck-on'],
   'heater-weak': ['heater-weak'],
