@@ -126,6 +126,8 @@ function noteDraw(before: State, draw: Metered, context: RuleContext<Settings>):
   if (last === null || previous === null || point === null || last.atMs - previous.atMs > point.silentAfterMs) return before;
   if (Math.abs(last.value - previous.value) > STEADY * Math.abs(last.value)) return before;
   const { lowWatts, highWatts } = soundBand(context);
+  // With a supply that is gone, or a meter of it that reads nonsense, there is nothing to compare with.
+  if (!(highWatts > 0)) return before;
   const against = lowWatts !== null && draw.watts < lowWatts ? draw.watts / lowWatts : draw.watts > highWatts ? draw.watts / highWatts : 1;
   return { ...before, draws: [...before.draws, Math.round(against * 1000) / 1000].slice(-DRAWS_KEPT), drawMs: draw.atMs };
 }
