@@ -64,6 +64,12 @@ export function readSalinity(context: RuleContext<ProbeSettings>): Salinity {
   return { known: true, psu: found.value, atMs: conductivity.atMs, rough: temperature === null, conductivity, temperature };
 }
 
+/** What the present conductivity would mean at another temperature; `null`: not known. Tells a thermometer that has jumped from salt that has. */
+export function psuAt(conductivity: Latest, celsius: number, context: RuleContext<ProbeSettings>): number | null {
+  const found = practicalSalinity(conductivity.value, celsius, probes[context.settings.compensation]);
+  return found.known ? found.value : null;
+}
+
 const probes: Readonly<Record<ProbeSettings['compensation'], Compensation>> = {
   none: { kind: 'none' },
   linear: { kind: 'linear', percentPerK: 2, referenceC: 25 },

@@ -9,6 +9,12 @@ export function waterTemperaturePoint(facts: TankFacts): Point | null {
   return inWater.find(({ place }) => place === 'display') ?? inWater.find(({ place }) => place === 'sump') ?? null;
 }
 
+/** Where the temperature of the air about the tank is measured. */
+export function roomTemperaturePoint({ points, tank }: TankFacts): Point | null {
+  return points.find(({ kind, place, tankId }) => kind === 'temperature' && place === 'room' && tankId === tank.id)
+    ?? points.find(({ kind, tankId, equipmentId }) => kind === 'temperature' && tankId === null && equipmentId === null) ?? null;
+}
+
 /** One proposal for the water of the tank, on the point that measures its temperature (role `water`). @param title after the point's name. */
 export function waterProposal(facts: TankFacts, title: string): Proposal {
   const point = waterTemperaturePoint(facts);

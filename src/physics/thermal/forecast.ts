@@ -2,19 +2,19 @@
  * What the water will do: how fast, and how long until a limit, with the range that holds the truth in four cases of five.
  *
  * Method. 256 tanks that agree with the fit are drawn from its covariance (a fixed sequence of low discrepancy: the same question has the
- * same answer). Each follows Newton's law from now on, made straight around the present temperature, quarter day by quarter day with the room
- * as it usually is then, and the answers are read off at 10, 50 and 90 %. What has been seen since the situation began corrects all of
+ * same answer). Each follows Newton's law from now on, made straight around the present temperature, by the time of day with room and measured lights
+ * as they usually are then, and the answers are read off at 10, 50 and 90 %. What has been seen since the situation began corrects all of
  * them (an ensemble Kalman step): the nearer the limit, the less the fit matters.
  *
  * Uncertain beside the fit: the room drifts while one waits, the pumps' heat that is lost when they stop, the surface that is stirred less then.
  */
-import { DAY } from '../../domain/duration.ts';
+import { DAY, HOUR } from '../../domain/duration.ts';
 import { temperatureAfter, timeToReach } from '../cooling.ts';
 import type { Estimate } from '../estimate.ts';
 import { type Known, known, notKnown } from '../known.ts';
 import { BLOCK_MS } from './block.ts';
-import { slotOf, type ThermalFit } from './fit.ts';
-import { type LikelyTank, likelyTanks, meanOf, type Situation } from './likely-tanks.ts';
+import type { ThermalFit } from './fit.ts';
+import { type LikelyTank, likelyTanks, meanOf, restAt, type Situation } from './likely-tanks.ts';
 import { ASSUMED_ROOM_C } from './prior.ts';
 
 /**
@@ -36,7 +36,7 @@ export function hoursUntil(fit: ThermalFit, situation: Situation, side: 'above' 
 export function expectedRate(fit: ThermalFit, situation: Situation): Known<Estimate> {
   const rippleWatts = ripple(fit, situation);
   return ask(fit, situation, (tank, _drift, z) =>
-    (tank.loss * (tank.restC + (tank.bySlotK[slotOf(situation.atMs)] ?? 0) - situation.waterC) + rippleWatts * z) / tank.capacity);
+    (tank.loss * (restAt(tank, situation.atMs).restC - situation.waterC) + rippleWatts * z) / tank.capacity);
 }
 
 /** Where the water would come to rest, °C, on the mean of a day. */
@@ -62,23 +62,22 @@ function ripple(fit: ThermalFit, { pumpsRun }: Situation): number {
 
 const ROOM_DRIFT_K = 1;
 const DRIFT_HOURS = 12;
-const SLOT_HOURS = BLOCK_MS / 3_600_000;
-const FARTHEST_HOURS = (10 * DAY) / 3_600_000;
+const SLOT_HOURS = BLOCK_MS / HOUR;
+const FARTHEST_HOURS = (10 * DAY) / HOUR;
 
-/** Hours to the limit, quarter day by quarter day. */
+/** Hours to the limit, by time of day. */
 function travel(tank: LikelyTank, { atMs, waterC }: Situation, limitC: number, driftK: number): number {
   const rate = tank.loss / tank.capacity;
   let celsius = waterC;
   let hours = 0;
   let nowMs = atMs;
   while (hours < FARTHEST_HOURS) {
-    const leftMs = BLOCK_MS - (nowMs % BLOCK_MS);
-    const restC = tank.restC + driftK + (tank.bySlotK[slotOf(nowMs)] ?? 0);
-    const there = timeToReach(celsius, limitC, restC, rate);
-    if (there <= leftMs / 3_600_000) return hours + there;
-    celsius = temperatureAfter(celsius, restC, rate, leftMs / 3_600_000);
-    hours += leftMs / 3_600_000;
-    nowMs += leftMs;
+    const { restC, forMs } = restAt(tank, nowMs);
+    const there = timeToReach(celsius, limitC, restC + driftK, rate);
+    if (there <= forMs / HOUR) return hours + there;
+    celsius = temperatureAfter(celsius, restC + driftK, rate, forMs / HOUR);
+    hours += forMs / HOUR;
+    nowMs += forMs;
   }
   return Number.POSITIVE_INFINITY;
 }

@@ -2,6 +2,7 @@
  * 256 tanks that agree with a fit: drawn from its covariance, each with a heat capacity, a loss, and a temperature at which it would come to rest in a
  * given situation. A fixed sequence of low discrepancy stands for chance, so that the same question has the same answer.
  */
+import { HOUR } from '../../domain/duration.ts';
 import { temperatureAfter } from '../cooling.ts';
 import { dot } from '../statistics/linear-system.ts';
 import { normalQuantile } from '../statistics/normal.ts';
@@ -21,8 +22,14 @@ export interface Situation {
   readonly roomSdK?: number;
   readonly heaterWatts: number;
   readonly chillerWatts: number;
+  /** The chiller runs and the water is too warm all the same: anything from nothing to all of its cooling may arrive. What is seen settles it. */
+  readonly chillerInDoubt?: boolean;
   /** Of measured lights, on the mean of the time ahead. */
   readonly lightWatts: number;
+  /** Their usual course: 24 values, by hour of the day in UTC; `lightWatts` should be their mean. Left out: taken as even. */
+  readonly lightByHourWatts?: readonly number[];
+  /** The usual course of the room, likewise, °C; left out: by quarter of the day, as the fit knows it. */
+  readonly roomByHourC?: readonly number[];
   /** Also stands for lights that nobody measures: an outage takes both. */
   readonly pumpsRun: boolean;
   /** This situation began so long ago, with the water at this temperature; left out: nothing is known but the fit. */
@@ -31,6 +38,9 @@ export interface Situation {
   readonly probeSdK?: number;
 }
 
+const hours = Array.from({ length: 24 }, (_, hour) => hour);
+const hourOf = (atMs: number): number => Math.floor(atMs / HOUR) % 24;
+
 export interface LikelyTank {
   readonly capacity: number;
   readonly loss: number;
@@ -38,6 +48,15 @@ export interface LikelyTank {
   readonly restC: number;
   /** What the time of day adds to that: the usual course of the room, and of lights that nobody measures. */
   readonly bySlotK: readonly number[];
+  /** What is known better adds to it by hour of the day in UTC; `null`: nothing is. A lamp goes out, and a heating starts, within a quarter of a day, and a night is as long as many a forecast. */
+  readonly byHourK: readonly number[] | null;
+}
+
+/** Where the tank would come to rest if it were always as it is at this time of day. @returns how long that holds, too. */
+export function restAt(tank: LikelyTank, atMs: number): { readonly restC: number; readonly forMs: number } {
+  const everyMs = tank.byHourK === null ? BLOCK_MS : HOUR;
+  const byHour = tank.byHourK?.[hourOf(atMs)] ?? 0;
+  return { restC: tank.restC + (tank.bySlotK[slotOf(atMs)] ?? 0) + byHour, forMs: everyMs - (atMs % everyMs) };
 }
 
 /** With the deviates that belong to a tank but not to what is known of it: how the room will drift, how lights will fall. */
@@ -59,22 +78,26 @@ const ROOM_NOW_SD_K = 0.3;
 /** Without pumps the surface is still and the sump stands: common practice, no source. */
 const STILL_LOSS = 0.9;
 const STILL_LOSS_SD = 0.1;
+/** Of the cooling of a chiller in doubt: even between none and all, near enough. */
+const ARRIVES = 0.5;
+const ARRIVES_SD = 0.4;
 
-/** Temperature after so many hours, quarter day by quarter day. */
+/** Temperature after so many hours, by time of day. */
 function after(tank: LikelyTank, fromMs: number, fromC: number, hours: number): number {
   let celsius = fromC;
   let nowMs = fromMs;
-  const endMs = fromMs + hours * 3_600_000;
+  const endMs = fromMs + hours * HOUR;
   while (nowMs < endMs) {
-    const stepMs = Math.min(BLOCK_MS - (nowMs % BLOCK_MS), endMs - nowMs);
-    celsius = temperatureAfter(celsius, tank.restC + (tank.bySlotK[slotOf(nowMs)] ?? 0), tank.loss / tank.capacity, stepMs / 3_600_000);
+    const { restC, forMs } = restAt(tank, nowMs);
+    const stepMs = Math.min(forMs, endMs - nowMs);
+    celsius = temperatureAfter(celsius, restC, tank.loss / tank.capacity, stepMs / HOUR);
     nowMs += stepMs;
   }
   return celsius;
 }
 
 function draw(fit: ThermalFit, situation: Situation, roomC: number): readonly LikelyTank[] {
-  const { waterC, pumpsRun } = situation;
+  const { waterC, pumpsRun, lightByHourWatts: lightByHour, roomByHourC: roomByHour } = situation;
   // Only four combinations of the unknowns matter: C, UA, what is exchanged with the room at the present temperatures, and what comes in besides.
   const dark = darkSlots(fit.heatBySlotWatts);
   const exchanged = (i: number): number => {
@@ -94,15 +117,18 @@ function draw(fit: ThermalFit, situation: Situation, roomC: number): readonly Li
   const mean = rows.map((one) => dot(one, fit.coefficients));
   const root = rootOf(rows.map((one) => rows.map((other) => dot(one, fit.covariance.map((line) => dot(line, other))))));
   const [meanCapacity = Number.NaN, meanLoss = Number.NaN] = mean;
-  const bySlotK = (loss: number): number[] => slots((slot) => roomAhead(fit, situation.atMs, slot) + (pumpsRun ? heatAhead(fit, slot) / loss : 0));
+  const bySlotK = (loss: number): number[] => slots((slot) => (roomByHour === undefined ? roomAhead(fit, situation.atMs, slot) : 0) + (pumpsRun ? heatAhead(fit, slot) / loss : 0));
+  const byHourK = (loss: number): readonly number[] | null => (lightByHour === undefined && roomByHour === undefined ? null : hours.map((hour) =>
+    (fit.lightShare.value * ((lightByHour?.[hour] ?? situation.lightWatts) - situation.lightWatts)) / loss + (roomByHour?.[hour] ?? 0) - (roomByHour?.[hourOf(situation.atMs)] ?? 0)));
   return sequence.map((z) => {
     const [capacity = Number.NaN, loss = Number.NaN, exchange = Number.NaN, heat = Number.NaN] = mean.map((value, i) => value + dot(root[i] ?? [], z.slice(0, 4)));
     const still = pumpsRun ? 1 : Math.max(0.5, STILL_LOSS + STILL_LOSS_SD * (z[9] ?? 0));
     const pump = pumpsRun ? 0 : fit.pump.watts + fit.pump.sdWatts * (z[4] ?? 0);
     // A draw far out in the tail of a wide interval is no tank.
     const held = { capacity: Math.max(0.4 * meanCapacity, capacity), loss: Math.max(0.2 * meanLoss, loss) };
-    const restC = waterC + (still * exchange + heat + situation.heaterWatts - pump) / (still * held.loss) + ROOM_NOW_SD_K * (z[5] ?? 0);
-    return { capacity: held.capacity, loss: still * held.loss, restC, bySlotK: bySlotK(held.loss) };
+    const lost = situation.chillerInDoubt === true ? (1 - Math.min(1, Math.max(0, ARRIVES + ARRIVES_SD * (z[9] ?? 0)))) * situation.chillerWatts * fit.chilling.value : 0;
+    const restC = waterC + (still * exchange + heat + lost + situation.heaterWatts - pump) / (still * held.loss) + ROOM_NOW_SD_K * (z[5] ?? 0);
+    return { capacity: held.capacity, loss: still * held.loss, restC, bySlotK: bySlotK(held.loss), byHourK: byHourK(held.loss) };
   });
 }
 
@@ -127,7 +153,7 @@ function corrected(tanks: readonly LikelyTank[], { atMs, seen, waterC, probeSdK 
   if (seen === undefined || !(seen.hours > 0)) return tanks;
   const sd = probeSdK ?? PROBE_SD_K;
   const vectors = tanks.map(({ capacity, loss, restC }) => [Math.log(capacity), Math.log(loss), restC]);
-  const predicted = tanks.map((tank) => after(tank, atMs - seen.hours * 3_600_000, seen.fromC, seen.hours));
+  const predicted = tanks.map((tank) => after(tank, atMs - seen.hours * HOUR, seen.fromC, seen.hours));
   const middle = meanOf(predicted);
   const spread = meanOf(predicted.map((value) => (value - middle) ** 2)) + sd * sd;
   const gains = [0, 1, 2].map((i) => {
@@ -137,7 +163,7 @@ function corrected(tanks: readonly LikelyTank[], { atMs, seen, waterC, probeSdK 
   return vectors.map((vector, n) => {
     const surprise = waterC + sd * (sequence[n]?.[6] ?? 0) - (predicted[n] ?? Number.NaN);
     const [capacity = Number.NaN, loss = Number.NaN, restC = Number.NaN] = vector.map((value, i) => value + (gains[i] ?? 0) * surprise);
-    return { capacity: Math.exp(capacity), loss: Math.exp(loss), restC, bySlotK: tanks[n]?.bySlotK ?? [] };
+    return { capacity: Math.exp(capacity), loss: Math.exp(loss), restC, bySlotK: tanks[n]?.bySlotK ?? [], byHourK: tanks[n]?.byHourK ?? null };
   });
 }
 

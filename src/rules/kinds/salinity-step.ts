@@ -6,7 +6,8 @@
  *
  * Method. Practical salinity once an hour as a note, the median of the last three as the level. Breached when the reading has lain `step` or more to one side of it
  * for 25 min without pause: a probe in the air, a bubble, a cloud of fresh water that still mixes do not last so long. Over when it is back by 40 %, and in any case
- * after 24 h, when the new level is the level.
+ * after 24 h, when the new level is the level. The conductivity itself must have stepped: by 60 % of it at least when reckoned with the temperature of the hours before. A thermometer
+ * that jumps by 2 K moves the salinity by 1.5 and the conductivity not at all (water that really cools moves the conductivity, and the salinity not at all).
  *
  * What must not ring: a water change as it should be (10 % of water that is off by 1.5 moves it by 0.15), noise (0.1 %), evaporation (0.04 an hour at the
  * most), a probe lifted out for a few minutes. Without a temperature the threshold is 1.5 higher.
@@ -18,7 +19,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { median } from '../median.ts';
-import { checkTheProbe, compensation, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
+import { checkTheProbe, compensation, psuAt, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
 import { unknown } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -35,8 +36,8 @@ const BACK = 0.6;
 const NOTE_COUNTS_MS = 6 * HOUR;
 
 const state = z.strictObject({
-  /** When and how salt, oldest first; none are taken while it is off the level. */
-  notes: z.array(z.tuple([z.number(), z.number()])).max(NOTES_KEPT),
+  /** When, how salt and how warm (`null`: not measured), oldest first; none are taken while it is off the level. */
+  notes: z.array(z.tuple([z.number(), z.number(), z.number().nullable()])).max(NOTES_KEPT),
   side: z.enum(['up', 'down']).nullable(),
   offSinceMs: z.number().nullable(),
   breached: z.boolean(),
@@ -58,7 +59,7 @@ export default defineRule<Settings, State>({
     if (!salinity.known) return { state: before.side === null || before.breached ? before : { ...before, side: null, offSinceMs: null }, verdict: unknown(salinity.why) };
     const from = fresh(before, salinity.atMs);
     const level = from.notes.length < NOTES_KEPT && !from.breached ? null : median(from.notes.map(([, psu]) => psu));
-    const state = level === null ? note(from, salinity) : follow(from, salinity, level, context.settings);
+    const state = level === null ? note(from, salinity) : follow(from, salinity, level, context);
     if (level === null) return { state, verdict: unknown('needs three hours of readings') };
     return { state, verdict: state.breached ? breached(state, salinity, level, context) : clear };
   },
@@ -84,21 +85,29 @@ function fresh(before: State, atMs: number): State {
 
 type Known = Extract<Salinity, { readonly known: true }>;
 
-function note(before: State, { psu, atMs }: Known): State {
+function note(before: State, { psu, atMs, temperature }: Known): State {
   const last = before.notes.at(-1);
   if (last !== undefined && atMs - last[0] < HOUR) return before;
-  return { ...before, notes: [...before.notes, [atMs, Math.round(psu * 100) / 100] as [number, number]].slice(-NOTES_KEPT) };
+  return { ...before, notes: [...before.notes, [atMs, Math.round(psu * 100) / 100, temperature === null ? null : Math.round(temperature.value * 100) / 100] satisfies State['notes'][number]].slice(-NOTES_KEPT) };
 }
 
-function follow(before: State, salinity: Known, level: number, { step }: Settings): State {
+function follow(before: State, salinity: Known, level: number, context: RuleContext<Settings>): State {
+  const { step } = context.settings;
   const off = salinity.psu - level;
   const threshold = (step + (salinity.rough ? ROUGH_PSU : 0)) * (before.side === null ? 1 : BACK);
-  const side: State['side'] = Math.abs(off) < threshold ? null : off > 0 ? 'up' : 'down';
+  const side: State['side'] = Math.abs(off) < threshold || (before.side === null && !isOfConductivity(before, salinity, off, level, context)) ? null : off > 0 ? 'up' : 'down';
   if (side === null) return before.side === null ? note(before, salinity) : { ...before, side: null, offSinceMs: null, breached: false };
   if (side !== before.side) return { ...before, side, offSinceMs: salinity.atMs, breached: false };
   const offMs = salinity.atMs - (before.offSinceMs ?? salinity.atMs);
   if (offMs >= NEW_LEVEL_MS) return note({ notes: [], side: null, offSinceMs: null, breached: false }, salinity);
   return offMs >= LASTS_MS && !before.breached ? { ...before, breached: true } : before;
+}
+
+/** Does the conductivity say so at the temperature of before, too? */
+function isOfConductivity({ notes }: State, { conductivity }: Known, off: number, level: number, context: RuleContext<Settings>): boolean {
+  const before = median(notes.flatMap(([, , celsius]) => (celsius === null ? [] : [celsius])));
+  const alone = before === null ? null : psuAt(conductivity, before, context);
+  return alone === null || (alone - level) * Math.sign(off) >= BACK * Math.abs(off);
 }
 
 function breached({ side, offSinceMs }: State, salinity: Known, level: number, { settings: { step }, nowMs }: RuleContext<Settings>): Verdict {

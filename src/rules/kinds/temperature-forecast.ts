@@ -24,6 +24,7 @@ import type { Known } from '../../physics/known.ts';
 import { BLOCK_MS, type OpenBlock, pack, type PackedBlock, type Sample, takeSample, unpack } from '../../physics/thermal/block.ts';
 import { fitThermal, type ThermalFit } from '../../physics/thermal/fit.ts';
 import { hoursUntil } from '../../physics/thermal/forecast.ts';
+import type { Situation } from '../../physics/thermal/likely-tanks.ts';
 import { likelyCapacityWhPerK, type ThermalFacts } from '../../physics/thermal/prior.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
 import { defineRule, type Latest, type Proposal, type RuleContext, type RuleInput, type TankFacts } from '../contract.ts';
@@ -31,7 +32,7 @@ import { drawRoles } from '../draw.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, waterProposal } from '../water.ts';
+import { hardLimitsC, roomTemperaturePoint, waterProposal } from '../water.ts';
 
 const settings = z.strictObject({
   low: z.number().min(0).max(45).default(22).describe('Lower limit in °C to count the hours to; by itself the lower hard limit of the kind of water.'),
@@ -55,7 +56,10 @@ const RANGE_K = 0.3;
 /** So a probe or a dial that is off, and a tank that follows the season, do not leave their range. */
 const USUAL_K = 0.6;
 const BACK = 1.5;
-const LEAST_OF_STRAIGHT = 0.4;
+/** Nobody is woken for what may well not come: in nine cases of ten it comes within so many times `within`. */
+const SURE = 2;
+/** Lights that draw less are out. */
+const LIGHT_W = 5;
 /** Faster between two samples is a water change or a probe in the air. */
 const DISTURBED_K = 0.4;
 
@@ -67,9 +71,14 @@ const openShape = z.strictObject({
   heaterWh: number, chillerWh: number, lightWh: number, tailSumC: number, tailCount: number,
 });
 
+const course = z.array(maybe).length(24).nullable().default(null);
+
 const state = z.strictObject({
   open: openShape.nullable(),
   blocks: z.array(z.tuple([number, number, number, maybe, maybe, number, number, number])).max(BLOCKS_KEPT),
+  /** How measured lights burn (W), and how warm the room is, by hour of the day in UTC, while all is well. */
+  lights: course,
+  rooms: course,
   /** Nothing has switched since, and how warm the water was then. */
   steady: z.strictObject({ sinceMs: number, fromC: number, heaterWatts: number, chillerWatts: number, pumpsRun: z.boolean() }).nullable(),
   /** Out of its range, on this side, since. */
@@ -87,7 +96,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'Water that is on its way to a limit, and how long is left.',
   settings,
   state,
-  initial: { open: null, blocks: [], steady: null, side: null, sideSinceMs: null, forecast: null, breached: false, why: 'has not been looked at yet' },
+  initial: { open: null, blocks: [], lights: null, rooms: null, steady: null, side: null, sideSinceMs: null, forecast: null, breached: false, why: 'has not been looked at yet' },
   policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 15 * MINUTE },
 
   apply: (facts) => [proposalFor(facts)],
@@ -122,8 +131,7 @@ const hasMeter = (facts: TankFacts, piece: Equipment): boolean => Object.keys(dr
 
 function proposalFor(facts: TankFacts): Proposal {
   const proposal = waterProposal(facts, 'on its way to a limit');
-  const room = facts.points.find(({ kind, place, tankId }) => kind === 'temperature' && place === 'room' && tankId === facts.tank.id)
-    ?? facts.points.find(({ kind, tankId, equipmentId }) => kind === 'temperature' && tankId === null && equipmentId === null);
+  const room = roomTemperaturePoint(facts);
   const humidity = facts.points.find(({ kind, tankId }) => kind === 'humidity' && (tankId === facts.tank.id || tankId === null));
   const heaters = ofKind(facts, 'heater');
   const chillers = ofKind(facts, 'chiller');
@@ -139,12 +147,12 @@ function proposalFor(facts: TankFacts): Proposal {
     ...proposal,
     roles: {
       ...proposal.roles,
-      ...(room === undefined ? {} : { room: room.id }),
+      ...(room === null ? {} : { room: room.id }),
       ...(humidity === undefined ? {} : { humidity: humidity.id }),
       ...severalDrawRoles(facts, heaters, 'heater'),
       ...severalDrawRoles(facts, chillers, 'chiller'),
       ...severalDrawRoles(facts, ofKind(facts, 'light').filter((light) => hasMeter(facts, light)), 'light'),
-      ...severalDrawRoles(facts, ofKind(facts, 'return-pump').filter((pump) => hasMeter(facts, pump)), 'pump'),
+      ...severalDrawRoles(facts, movingPumps(facts).filter((pump) => hasMeter(facts, pump)), 'pump'),
     },
     missing,
     defaults: {
@@ -154,6 +162,12 @@ function proposalFor(facts: TankFacts): Proposal {
       warmAbove: cools.length > 0 ? rounded(Math.min(...cools) + RANGE_K) : stops.length === 0 ? null : rounded(Math.max(...stops) + RANGE_K),
     },
   };
+}
+
+/** Those without which the water stands: where there is no return pump, whatever turns it over (a filter's pump). */
+function movingPumps(facts: TankFacts): readonly Equipment[] {
+  const returns = ofKind(facts, 'return-pump');
+  return returns.length > 0 ? returns : ofKind(facts, 'circulation-pump');
 }
 
 /** Nameplates of the pumps that run all day in the water; `null` where one is missing. */
@@ -198,7 +212,7 @@ function look(before: State, water: Latest, context: RuleContext<Settings>): Sta
     heaterWatts: heating.watts, chillerWatts: cooling.watts, lightWatts: lights.watts,
     disturbed: isJump || !pumpsRun || isSuspect(before.side, heating.watts, cooling.watts),
   };
-  const remembered = remember(before, sample);
+  const remembered = rememberCourse(remember(before, sample), sample);
   const why = heating.why ?? cooling.why;
   if (heating.watts === null || cooling.watts === null || why !== null) return settle({ ...remembered, steady: null, why: why ?? 'its heaters and chillers do not tell what they draw' }, before);
   const held = last === null || context.nowMs - last.atMs > 2 * SAMPLE_EVERY_MS ? null : before.steady;
@@ -217,7 +231,7 @@ function isSuspect(side: State['side'], heaterWatts: number | null, chillerWatts
 
 /** The same object where nothing is different. */
 function settle(state: State, before: State): State {
-  const isSame = state.open === before.open && state.blocks === before.blocks && state.steady === before.steady && state.side === before.side
+  const isSame = state.open === before.open && state.blocks === before.blocks && state.lights === before.lights && state.rooms === before.rooms && state.steady === before.steady && state.side === before.side
     && state.sideSinceMs === before.sideSinceMs && state.forecast === before.forecast && state.breached === before.breached && state.why === before.why;
   return isSame ? before : state;
 }
@@ -286,20 +300,17 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   if (nowMs - sideSinceMs < LASTS_MS[side] || now.steady === null) return { ...now, forecast: null, breached: false };
   const { steady } = now;
   const movedK = (water.value - steady.fromC) * (side === 'above' ? 1 : -1);
-  // It cannot ring; a forecast costs some tenths of a millisecond.
-  if (!before.breached && movedK < MOVED_K) return { ...now, forecast: null, breached: false };
   const hoursSeen = (nowMs - steady.sinceMs) / HOUR;
+  const roomByHourC = whole(before.rooms);
   const estimate = hoursUntil(fit, {
     atMs: nowMs, waterC: water.value, roomC: sample.roomC, humidityPercent: sample.humidityPercent,
-    heaterWatts: sample.heaterWatts, chillerWatts: sample.chillerWatts, lightWatts: usualLightWatts(before.blocks), pumpsRun: steady.pumpsRun,
+    heaterWatts: sample.heaterWatts, chillerWatts: sample.chillerWatts, chillerInDoubt: side === 'above' && sample.chillerWatts > 0, ...lightsAhead(before, sample.lightWatts, steady.pumpsRun), ...(roomByHourC === null ? {} : { roomByHourC }), pumpsRun: steady.pumpsRun,
     ...(hoursSeen >= 0.25 ? { seen: { hours: hoursSeen, fromC: steady.fromC } } : {}),
   }, side, limitC);
   if (!estimate.known) return { ...now, forecast: null, breached: false, why: estimate.why };
   const { value, low, high } = estimate.value;
-  // Approaching a temperature of rest it only becomes slower. Much sooner than at the pace so far means that the balance does not fit: a chiller that runs and does not cool, say.
-  if (value < LEAST_OF_STRAIGHT * ((Math.abs(limitC - water.value) / movedK) * hoursSeen)) return { ...now, forecast: null, breached: false };
-  const nearMs = settings.within * (before.breached ? BACK : 1);
-  const breached = value * HOUR <= nearMs;
+  const { within } = settings;
+  const breached = before.breached ? value * HOUR <= BACK * within || low * HOUR <= within : movedK >= MOVED_K && value * HOUR <= within && high * HOUR <= SURE * within;
   if (!Number.isFinite(value) || !Number.isFinite(low)) return { ...now, forecast: null, breached: false };
   const tenth = (hours: number): number => Math.round(hours * 10) / 10;
   return { ...now, forecast: { atMs: nowMs, waterC: water.value, hours: tenth(value), low: tenth(low), high: Number.isFinite(high) ? tenth(high) : null }, breached };
@@ -308,6 +319,37 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
 function sideOf(celsius: number, fit: ThermalFit, { coldBelow, warmAbove }: Settings): State['side'] {
   if (celsius < Math.min(coldBelow ?? Number.POSITIVE_INFINITY, fit.waterC - USUAL_K)) return 'below';
   return celsius > Math.max(warmAbove ?? Number.NEGATIVE_INFINITY, fit.waterC + USUAL_K) ? 'above' : null;
+}
+
+/** What is burning while something is wrong is not usual. */
+function rememberCourse(state: State, { atMs, lightWatts, roomC, disturbed }: Sample): State {
+  if (disturbed || state.side !== null) return state;
+  const hour = Math.floor(atMs / HOUR) % 24;
+  // Lamps keep to their timer, rooms to the weather and the weekend: with four looks an hour the last day counts for two thirds, or two fifths.
+  const lights = noted(state.lights, hour, lightWatts, 0.25, 0);
+  const rooms = noted(state.rooms, hour, roomC, 0.125, 1);
+  return lights === state.lights && rooms === state.rooms ? state : { ...state, lights, rooms };
+}
+
+function noted(course: State['lights'], hour: number, value: number | null, share: number, digits: number): State['lights'] {
+  if (value === null) return course;
+  const usual = course?.[hour] ?? null;
+  const next = Number((usual === null ? value : usual + share * (value - usual)).toFixed(digits)) + 0;
+  return next === usual ? course : (course ?? new Array<number | null>(24).fill(null)).map((one, at) => (at === hour ? next : one));
+}
+
+/** `null` until every hour of a day is known. */
+function whole(course: State['lights']): readonly number[] | null {
+  const known = course?.filter((one) => one !== null) ?? [];
+  return known.length < 24 ? null : known;
+}
+
+/** As they burn by the hour, once a day of that is known. With pumps that stand the supply is gone: lights that are out then stay out. */
+function lightsAhead({ blocks, lights }: State, nowWatts: number | null, pumpsRun: boolean): Pick<Situation, 'lightWatts' | 'lightByHourWatts'> {
+  if (!pumpsRun && nowWatts !== null && nowWatts < LIGHT_W) return { lightWatts: 0 };
+  const byHour = whole(lights);
+  if (byHour === null) return { lightWatts: usualLightWatts(blocks) };
+  return { lightWatts: byHour.reduce((sum, watts) => sum + watts, 0) / 24, lightByHourWatts: byHour };
 }
 
 /** Mean over the last day that is known. */

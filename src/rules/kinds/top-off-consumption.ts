@@ -7,20 +7,25 @@
  *   - within hours: in each of the last three spans of two hours it fell by at least a sixth of a usual day, and in all six hours by more than a usual day and three times the noise of its gauge: four
  *     times the usual pace. A bucket taken out at once is one span, and does not ring;
  *   - from day to day: the last 24 h differ from the ten days before by more than 4 of their own standard deviations, and by `moreThan` times (or less than `lessThan`).
+ * And more than the air of the room explains, or less (`src/physics/top-off/weather.ts`): water colder than the room lies near its dew point, and needs nothing in one week and litres in the next. There only more than a
+ * tank of its size can evaporate at all is news, and that it needs nothing is none. Water and room are taken where they are measured.
  * Found once, it is held against what was usual then, until it has come half of the way back: a lid that stays off does not become usual.
  * The first is reckoned when a span of two hours is over, the second four times a day. Needs two days of history. While the reservoir is empty, what was found before stands, and nothing new is.
- * Evaporation follows room, moisture and draught by a third either way; the factors are our own choice, common practice, no source.
+ * The factors are our own choice, common practice, no source.
  */
 import { z } from 'zod';
 import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { type Stretches, stretchesStart } from '../../physics/stretches.ts';
 import { consumption, consumptionStep, rememberLevel, type ReservoirFacts } from '../../physics/top-off/consumption.ts';
+import { weatherBand } from '../../physics/top-off/weather.ts';
+import { ASSUMED_ROOM_C } from '../../physics/thermal/prior.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { stretchesMemory } from '../memories.ts';
 import { isEmpty, percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
+import { roomTemperaturePoint, waterTemperaturePoint } from '../water.ts';
 import topOffFailed from './top-off-failed.ts';
 
 const settings = z.strictObject({
@@ -47,6 +52,9 @@ const facts: ReservoirFacts = { fullLitres: 100 };
 const NOISE_PERCENT = 1;
 const REFILL_PERCENT = 2;
 const COMPARE_EVERY_HOURS = 6;
+/** Where it is not measured: as the kinds of water are kept, common practice. */
+const COLD_C = 12;
+const WARM_C = 25;
 /** Less than this a day is not told from the gauge's drift. */
 const LEAST_PERCENT_PER_DAY = 0.5;
 
@@ -61,14 +69,17 @@ export default defineRule<Settings, State>({
   apply(facts) {
     // Where pump and sump tell of a top-off that does not come, they tell it better: one cause, one page.
     const watched = topOffFailed.apply(facts).some(({ missing }) => missing === null);
-    return reservoirProposals(facts, 'consumption abnormal').map((proposal) => ({ ...proposal, defaults: watched ? { lessThan: 0 } : {} }));
+    const water = waterTemperaturePoint(facts);
+    const room = roomTemperaturePoint(facts);
+    const air = { ...(water === null ? {} : { water: water.id }), ...(room === null ? {} : { room: room.id }) };
+    return reservoirProposals(facts, 'consumption abnormal').map((proposal) => ({ ...proposal, roles: { ...proposal.roles, ...air }, defaults: watched ? { lessThan: 0 } : {} }));
   },
 
   step(before, _input, context) {
     const gauge = context.current('gauge');
     if (gauge === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'gauge')) };
     const percent = percentOf(gauge, context);
-    const state = before.sampledMs !== null && gauge.atMs - before.sampledMs < SAMPLE_EVERY_MS ? before : take(before, gauge.atMs, percent, context.settings);
+    const state = before.sampledMs !== null && gauge.atMs - before.sampledMs < SAMPLE_EVERY_MS ? before : take(before, gauge.atMs, percent, context);
     if (state.found !== null) return { state, verdict: breached(state.found, context) };
     return { state, verdict: state.usual === null ? unknown('its usual consumption is being learnt: it takes two days') : clear };
   },
@@ -86,7 +97,7 @@ export default defineRule<Settings, State>({
   },
 });
 
-function take(before: State, atMs: number, percent: number, settings: Settings): State {
+function take(before: State, atMs: number, percent: number, context: RuleContext<Settings>): State {
   const memory = rememberLevel(before.memory, atMs, Number(percent.toFixed(2)), false, facts);
   if (memory.bins === before.memory.bins) return { ...before, memory, sampledMs: atMs };
   const hour = memory.bins.at(-1)?.[0] ?? 0;
@@ -94,8 +105,9 @@ function take(before: State, atMs: number, percent: number, settings: Settings):
   const compared = before.usual === null || hour % COMPARE_EVERY_HOURS === 0 ? compare(memory, atMs) : null;
   const usual = compared?.usual ?? before.usual;
   const judged = !isEmpty(percent, EMPTY_PERCENT, false) && usual !== null && usual >= LEAST_PERCENT_PER_DAY;
+  const allowed = allowedOf(context);
   // A reservoir that has been emptied by what was found is no news of it.
-  const found = !judged ? before.found : before.found !== null ? stillAbnormal(memory, before.found, atMs, hour, settings) : findFast(memory, usual) ?? findSlow(compared, settings);
+  const found = !judged ? before.found : before.found !== null ? stillAbnormal(memory, before.found, atMs, hour, context.settings) : findFast(memory, usual, allowed) ?? findSlow(compared, context.settings, allowed);
   return { memory, sampledMs: atMs, usual, found: found === null ? null : { ...found, sinceMs: before.found?.sinceMs ?? atMs } };
 }
 
@@ -114,15 +126,33 @@ function compare(memory: Stretches, nowMs: number): Compared | null {
   return before.known ? { usual: Number(before.value.litresPerDay.value.toFixed(3)), recent: null, sigmas: 0 } : null;
 }
 
-function findFast(memory: Stretches, usual: number): Found | null {
-  const fall = fallOfSixHours(memory, usual);
-  return fall !== null && fall > Math.max(usual, 3 * NOISE_PERCENT) ? { how: 'fast', recent: Number((fall * 4).toFixed(2)), usual } : null;
+interface Allowed {
+  /** Percent a day that the tank may take by weather alone, by what is usual. */
+  more(usual: number): number;
+  less(usual: number): number;
 }
 
-function findSlow(compared: Compared | null, { moreThan, lessThan }: Settings): Found | null {
+/** Where it is not measured, the water is as cold as its kind is kept, and the room as rooms are. */
+function allowedOf(context: RuleContext<Settings>): Allowed {
+  const { tank, equipment } = context;
+  const waterC = context.current('water')?.value ?? (tank.water === 'cold' ? COLD_C : WARM_C);
+  const band = weatherBand(tank.displayLitres + tank.sumpLitres, waterC, context.current('room')?.value ?? ASSUMED_ROOM_C);
+  const capacity = equipment?.capacityLitres ?? null;
+  // Without its contents nothing is known in litres, and only the ratio speaks.
+  const mostPercent = capacity === null ? Number.POSITIVE_INFINITY : (100 * band.mostLitresPerDay) / capacity;
+  return { more: (usual) => Math.min(band.most * usual, mostPercent), less: (usual) => band.least * usual };
+}
+
+function findFast(memory: Stretches, usual: number, { more }: Allowed): Found | null {
+  const fall = fallOfSixHours(memory, usual);
+  return fall !== null && fall > Math.max(usual, 3 * NOISE_PERCENT) && 4 * fall > more(usual) ? { how: 'fast', recent: Number((fall * 4).toFixed(2)), usual } : null;
+}
+
+function findSlow(compared: Compared | null, { moreThan, lessThan }: Settings, { more, less }: Allowed): Found | null {
   if (compared === null || compared.recent === null || compared.usual < LEAST_PERCENT_PER_DAY || Math.abs(compared.sigmas) < SIGMAS) return null;
   const ratio = compared.recent / compared.usual;
-  const how = ratio > moreThan ? 'more' : ratio < lessThan ? 'less' : null;
+  const { recent, usual } = compared;
+  const how = ratio > moreThan && recent > more(usual) ? 'more' : ratio < lessThan && recent < less(usual) ? 'less' : null;
   return how === null ? null : { how, recent: Number(Math.max(0, compared.recent).toFixed(2)), usual: Number(compared.usual.toFixed(2)) };
 }
 

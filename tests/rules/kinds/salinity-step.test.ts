@@ -3,7 +3,7 @@ import { HOUR } from '../../../src/domain/duration.ts';
 import salinityStep from '../../../src/rules/kinds/salinity-step.ts';
 import { ruleOf } from '../fleet.ts';
 import { Drive, evidenceOf, summaryOf, T0, whyOf } from '../drive.ts';
-import { beside, feed, probe } from '../salty.ts';
+import { beside, conductivity, feed, probe } from '../salty.ts';
 
 const started = (points = [probe, beside]) => new Drive(ruleOf(salinityStep, 'conductivity', { points }), T0);
 const H = 60;
@@ -42,6 +42,17 @@ describe('salinity-step', () => {
     })).toEqual([]);
     // Once an hour a note, and twice for each time the probe was out.
     expect(drive.writes).toBeLessThan(10 * 24 + 2 * 25);
+  });
+
+  it('does not take a thermometer that jumps, nor water that really cools, for salt', () => {
+    // The conductivity goes on as if the water were at 25.5 °C; 2 K more in the reckoning are 1.5 less in salinity.
+    const jumped = feed(started(), { toMin: 15 * H, everyMin: 1, psu: () => 35, celsius: (minute) => (minute < 10 * H ? 25.5 : 28.5), shows: (minute) => (minute < 10 * H ? null : conductivity(35, 25.5)) });
+    expect(jumped).toEqual([]);
+    expect(feed(started(), { toMin: 15 * H, everyMin: 1, psu: () => 35, celsius: (minute) => (minute < 10 * H ? 25.5 : 22.5) })).toEqual([]);
+    // Cold fresh water is both, and is a step.
+    const drive = started();
+    expect(feed(drive, { toMin: 15 * H, everyMin: 1, psu: (minute) => (minute < 10 * H ? 35 : 33), celsius: (minute) => (minute < 10 * H ? 25.5 : 23) })[0]).toBeLessThanOrEqual(10 * H + 30);
+    expect(drive.verdict).toMatchObject({ state: 'breached', side: 'low' });
   });
 
   it('needs three hours, forgets across a long silence, and is unknown when silent', () => {

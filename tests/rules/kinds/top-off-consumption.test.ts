@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { DAY, HOUR, MINUTE } from '../../../src/domain/duration.ts';
 import topOffConsumption from '../../../src/rules/kinds/top-off-consumption.ts';
-import { equipment, point, ruleOf, setting } from '../fleet.ts';
+import { equipment, point, reef, ruleOf, setting } from '../fleet.ts';
 import { Drive, evidenceOf, summaryOf, T0, whyOf } from '../drive.ts';
 
 const gauge = point('level', 'gauge', { place: 'reservoir', equipmentId: 'reef/reservoir', everyMs: MINUTE });
@@ -61,6 +61,7 @@ describe('top-off-consumption', () => {
     reservoir.drive.restart();
     reservoir.run(2 * HOUR, (sinceMs) => 2.1 * healthy(sinceMs));
     expect(summaryOf(reservoir.drive.verdict)).toMatch(/^reservoir gives \d+\.\d L a day, [12]\.\d times the usual \d\.\d L a day: more evaporation/);
+    expect(reservoir.drive.verdict).toMatchObject({ side: 'high' });
     expect(Number(evidenceOf(reservoir.drive.verdict, 'Times the usual'))).toBeGreaterThan(1.6);
     reservoir.run(6 * DAY, (sinceMs) => 2.1 * healthy(sinceMs));
     expect(reservoir.drive.verdict.state).toBe('breached');
@@ -74,6 +75,7 @@ describe('top-off-consumption', () => {
     reservoir.percent = 90;
     expect(reservoir.run(3 * DAY, () => 0.1)).not.toBeNull();
     expect(summaryOf(reservoir.drive.verdict)).toMatch(/evaporation is not made up/);
+    expect(reservoir.drive.verdict).toMatchObject({ side: 'low' });
     expect(ruleOf(topOffConsumption, 'reservoir', {
       equipment: [...installed.equipment, equipment('top-off-pump', 'pump')],
       points: [gauge, point('power', 'pump-power', { equipmentId: 'reef/pump' }), point('level', 'sump-level', { place: 'sump' })],
@@ -81,6 +83,25 @@ describe('top-off-consumption', () => {
     const never = new Reservoir(started({ lessThan: 0 }));
     never.run(9 * DAY, healthy);
     expect(never.run(3 * DAY, () => 0.1)).toBeNull();
+  });
+
+  it('is quiet on a chilled tank that needs nothing in moist weeks and litres in dry ones, and finds its leak', () => {
+    // 750 L at 13 °C in a room of 22 °C, whose dew point is 13 °C at 57 %: from nothing to 2.5 L a day, of 60 L.
+    const cold = { ...reef, water: 'cold' as const, displayLitres: 600, sumpLitres: 150 };
+    const water = point('temperature', 'water', { everyMs: 60 * MINUTE });
+    const room = point('temperature', 'room', { place: 'room', everyMs: 60 * MINUTE });
+    const drive = new Drive(ruleOf(topOffConsumption, 'reservoir', { ...installed, tanks: [cold], points: [gauge, water, room] }), T0);
+    const reservoir = new Reservoir(drive);
+    const weather = (litresPerDay: number): void => {
+      for (let hour = 0; hour < 5 * 24; hour += 1) {
+        drive.reading(water.id, drive.nowMs + MINUTE, 13);
+        drive.reading(room.id, drive.nowMs + 1, 22);
+        expect(reservoir.run(HOUR, () => (100 * litresPerDay) / 60)).toBeNull();
+      }
+    };
+    for (const litresPerDay of [0.5, 0.5, 2.5, 0, 2.5, 0.4]) weather(litresPerDay);
+    // A tenth of it in a day.
+    expect(reservoir.run(DAY, () => (100 * 75) / 60)).not.toBeNull();
   });
 
   it('is quiet when somebody takes a bucket from it', () => {
