@@ -4,10 +4,13 @@
  * Problem: a limit says that it is late. Whoever is woken needs to know whether there are two hours or twenty.
  *
  * Method. A heat balance of the tank is learnt from its own quiet days (`src/physics/thermal/`): what heaters, chillers and measured lights put in or take out, the
- * temperature of water and room, a quarter of a day at a time, the last ten days of them. When the water has left the range that its thermostats and its habits hold for 20 to 30 min,
- * it is asked, at most every five minutes, how long it will take to the hard limit if everything that runs or stands goes on as it does; what was seen since the last switch corrects it.
- * Breached when that is `within` or less and the water has moved that way by 0.2 K since. Beyond the limit the limit speaks, and this is clear.
- * Over when the water is back in its range, or the forecast is half as long again as `within`.
+ * temperature of water and room, a quarter of a day at a time, the last ten days of them; beside it how lights burn and how warm the room is by the hour, for a night without lamps, in a room
+ * whose heating rests, decides whether a limit is reached. When the water has left the range that its thermostats and its habits hold for 20 to 30 min, it is asked, at most every five minutes,
+ * how long it will take to the hard limit if everything that runs or stands goes on as it does; what was seen since the last switch corrects it. A chiller that runs while the water is too warm may
+ * give all of its cooling, or none; with a return pump that stands nothing reaches the display from the sump.
+ * Breached when that is `within` or less, the water has moved that way by 0.2 K since, and in nine cases of ten it comes within twice `within`: nobody is woken for what may well not come.
+ * Beyond the limit the limit speaks, and this is clear. Over when the water is back in its range, or the limit is half as long again away as `within`, and not even the early end of the range
+ * lies within it.
  *
  * What it does not claim: it takes three days of undisturbed quarters to learn, and is unknown until then; without a room thermometer an office is assumed and the range
  * is wider. A heater or chiller without a meter is a hole in the balance, and said to be missing.
@@ -31,6 +34,7 @@ import { defineRule, type Latest, type Proposal, type RuleContext, type RuleInpu
 import { drawRoles } from '../draw.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
+import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { hardLimitsC, roomTemperaturePoint, waterProposal } from '../water.ts';
 
@@ -133,6 +137,7 @@ function proposalFor(facts: TankFacts): Proposal {
   const proposal = waterProposal(facts, 'on its way to a limit');
   const room = roomTemperaturePoint(facts);
   const humidity = facts.points.find(({ kind, tankId }) => kind === 'humidity' && (tankId === facts.tank.id || tankId === null));
+  const mains = facts.points.find(({ kind, tankId, equipmentId }) => kind === 'voltage' && tankId === null && equipmentId === null);
   const heaters = ofKind(facts, 'heater');
   const chillers = ofKind(facts, 'chiller');
   const unmetered = [...heaters, ...chillers].filter((piece) => !hasMeter(facts, piece));
@@ -149,6 +154,7 @@ function proposalFor(facts: TankFacts): Proposal {
       ...proposal.roles,
       ...(room === null ? {} : { room: room.id }),
       ...(humidity === undefined ? {} : { humidity: humidity.id }),
+      ...(mains === undefined ? {} : { mains: mains.id }),
       ...severalDrawRoles(facts, heaters, 'heater'),
       ...severalDrawRoles(facts, chillers, 'chiller'),
       ...severalDrawRoles(facts, ofKind(facts, 'light').filter((light) => hasMeter(facts, light)), 'light'),
@@ -215,13 +221,17 @@ function look(before: State, water: Latest, context: RuleContext<Settings>): Sta
   const remembered = rememberCourse(remember(before, sample), sample);
   const why = heating.why ?? cooling.why;
   if (heating.watts === null || cooling.watts === null || why !== null) return settle({ ...remembered, steady: null, why: why ?? 'its heaters and chillers do not tell what they draw' }, before);
+  // With a return pump that stands, what heats or cools in the sump does not reach the display.
+  const reaches = pumpsRun || context.tank.sumpLitres === 0 || context.point('water')?.place !== 'display';
+  const heaterWatts = reaches ? heating.watts : 0;
+  const chillerWatts = reaches ? cooling.watts : 0;
   const held = last === null || context.nowMs - last.atMs > 2 * SAMPLE_EVERY_MS ? null : before.steady;
-  const steady = held !== null && held.pumpsRun === pumpsRun && isAlike(held.heaterWatts, heating.watts) && isAlike(held.chillerWatts, cooling.watts)
+  const steady = held !== null && held.pumpsRun === pumpsRun && isAlike(held.heaterWatts, heaterWatts) && isAlike(held.chillerWatts, chillerWatts)
     ? held
-    : { sinceMs: context.nowMs, fromC: water.value, heaterWatts: Math.round(heating.watts), chillerWatts: Math.round(cooling.watts), pumpsRun };
+    : { sinceMs: context.nowMs, fromC: water.value, heaterWatts: Math.round(heaterWatts), chillerWatts: Math.round(chillerWatts), pumpsRun };
   const fit = fitOf(remembered.blocks, context);
   if (!fit.known) return settle({ ...remembered, steady, why: `learning its heat balance: ${fit.why}`, forecast: null, breached: false }, before);
-  return settle(foresee({ ...remembered, steady, why: null }, { ...sample, heaterWatts: heating.watts, chillerWatts: cooling.watts }, water, fit.value, context), before);
+  return settle(foresee({ ...remembered, steady, why: null }, { ...sample, heaterWatts, chillerWatts }, water, fit.value, context), before);
 }
 
 /** Nothing is learnt from water that is out of its range although, or because, something draws: what draws may be what has failed. */
@@ -304,7 +314,7 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   const roomByHourC = whole(before.rooms);
   const estimate = hoursUntil(fit, {
     atMs: nowMs, waterC: water.value, roomC: sample.roomC, humidityPercent: sample.humidityPercent,
-    heaterWatts: sample.heaterWatts, chillerWatts: sample.chillerWatts, chillerInDoubt: side === 'above' && sample.chillerWatts > 0, ...lightsAhead(before, sample.lightWatts, steady.pumpsRun), ...(roomByHourC === null ? {} : { roomByHourC }), pumpsRun: steady.pumpsRun,
+    heaterWatts: sample.heaterWatts, chillerWatts: sample.chillerWatts, chillerInDoubt: side === 'above' && sample.chillerWatts > 0, ...lightsAhead(before, sample, steady.pumpsRun, context.current('mains')?.value ?? null), ...(roomByHourC === null ? {} : { roomByHourC }), pumpsRun: steady.pumpsRun,
     ...(hoursSeen >= 0.25 ? { seen: { hours: hoursSeen, fromC: steady.fromC } } : {}),
   }, side, limitC);
   if (!estimate.known) return { ...now, forecast: null, breached: false, why: estimate.why };
@@ -344,10 +354,15 @@ function whole(course: State['lights']): readonly number[] | null {
   return known.length < 24 ? null : known;
 }
 
-/** As they burn by the hour, once a day of that is known. With pumps that stand the supply is gone: lights that are out then stay out. */
-function lightsAhead({ blocks, lights }: State, nowWatts: number | null, pumpsRun: boolean): Pick<Situation, 'lightWatts' | 'lightByHourWatts'> {
-  if (!pumpsRun && nowWatts !== null && nowWatts < LIGHT_W) return { lightWatts: 0 };
+/** As they burn by the hour, once a day of that is known. Lights that are out although they usually burn now stay out, and all of them where the supply is gone: pumps stand, and no voltage says otherwise. */
+function lightsAhead({ blocks, lights }: State, { atMs, lightWatts }: Sample, pumpsRun: boolean, mainsVolts: number | null): Pick<Situation, 'lightWatts' | 'lightByHourWatts'> {
   const byHour = whole(lights);
+  const isOut = lightWatts !== null && lightWatts < LIGHT_W;
+  const isGone = mainsVolts === null ? !pumpsRun : mainsVolts < LEAST_SUPPLY_VOLTS;
+  const hour = Math.floor(atMs / HOUR) % 24;
+  // At the edges of an hour a timer is no fault.
+  const burnsNow = [hour, (hour + 23) % 24, (hour + 1) % 24].every((one) => (byHour?.[one] ?? 0) >= LIGHT_W);
+  if (isOut && (isGone || burnsNow)) return { lightWatts: 0 };
   if (byHour === null) return { lightWatts: usualLightWatts(blocks) };
   return { lightWatts: byHour.reduce((sum, watts) => sum + watts, 0) / 24, lightByHourWatts: byHour };
 }
@@ -371,11 +386,11 @@ function breached({ side, sideSinceMs, forecast, steady, blocks }: State, contex
     { label: 'Reached in about', value: `${forecast.hours.toFixed(1)} h; in four cases of five ${range}`, atMs: forecast.atMs },
     { label: 'Out of its range for', value: showDuration(nowMs - (sideSinceMs ?? nowMs)), atMs: sideSinceMs ?? nowMs },
     { label: 'Nothing has switched since', value: show('temperature', steady.fromC), atMs: steady.sinceMs },
-    { label: 'Heaters draw', value: steady.heaterWatts, kind: 'power' },
-    { label: 'Chillers draw', value: steady.chillerWatts, kind: 'power' },
+    { label: steady.pumpsRun ? 'Heaters draw' : 'Heaters give the water', value: steady.heaterWatts, kind: 'power' },
+    { label: steady.pumpsRun ? 'Chillers draw' : 'Chillers take from it, as draw', value: steady.chillerWatts, kind: 'power' },
     room === null ? { label: 'Room', value: 'not measured, 21.5 °C assumed' } : { label: 'Room', value: room.value, kind: 'temperature', atMs: room.atMs },
   ];
-  if (!steady.pumpsRun) evidence.push({ label: 'Return pump', value: 'stands' });
+  if (!steady.pumpsRun) evidence.push({ label: 'Pump', value: context.tank.sumpLitres > 0 ? 'stands: what heats or cools in the sump does not reach the display' : 'stands' });
   if (fit.known && fit.value.doubt === null) evidence.push({ label: 'This tank loses, for each kelvin', value: `${fit.value.lossWPerK.value.toFixed(0)} W (${fit.value.lossWPerK.low.toFixed(0)} to ${fit.value.lossWPerK.high.toFixed(0)}), learnt from ${fit.value.blocks} quarter days` });
   return { state: 'breached', summary: `limit ${show('temperature', limitC)} in about ${forecast.hours < 10 ? forecast.hours.toFixed(1) : forecast.hours.toFixed(0)} h, 80 % range ${range}, if nothing changes; the water is at ${show('temperature', forecast.waterC)} and ${side === 'below' ? 'cooling' : 'warming'}`, evidence, side: side === 'below' ? 'low' : 'high' };
 }
