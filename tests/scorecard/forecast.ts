@@ -1,14 +1,13 @@
 /**
  * Forecasts, beside what then came true in the world. What is read is what a rule keeps in its stored state; nothing is forecast here.
  *
- * A rule kind whose forecast is to be scored gets an entry in `sources`: `temperature-forecast` keeps hours until a limit, with a range; `top-off-low` the
- * measured consumption, from which it reckons the days left as here, and states no range. A bound (`heater-stuck-on`: "cannot reach … in less than") is no
+ * A rule kind whose forecast is to be scored gets an entry in `sources`: `temperature-forecast` keeps hours until a limit, `top-off-low` days until the reservoir is empty, both with
+ * their range. A bound (`heater-stuck-on`: "cannot reach … in less than") is no
  * forecast and not scored as one.
  */
 import type { Scenario } from '../../simulator/scenario.ts';
 import type { Trial } from '../../simulator/trial.ts';
 import { DAY, HOUR } from '../../src/domain/duration.ts';
-import type { LiveView } from '../../src/engine/contract.ts';
 import type { Rule } from '../../src/rules/contract.ts';
 
 /** What was forecast a third of the way from the beginning of a fault to what it leads to. */
@@ -33,7 +32,7 @@ interface Said {
 interface Source {
   readonly what: Forecast['what'];
   /** @param state as stored by the rule. @returns `null`: it forecasts nothing at this moment. */
-  say(rule: Rule, state: unknown, view: LiveView, nowMs: number): Said | null;
+  say(state: unknown): Said | null;
   /** Has it come true? */
   isThere(rule: Rule, scenario: Scenario): boolean;
   /** One made so long before still stands. */
@@ -50,16 +49,11 @@ const numberIn = (holder: unknown, key: string): number | null => {
 const reservoirLow: Source = {
   what: 'reservoir empty',
   standsMs: 3 * HOUR,
-  say(rule, state, view, nowMs) {
-    const gauge = rule.roles.get('gauge');
-    const latest = gauge === undefined ? null : view.latest(gauge.id);
-    const perDay = numberIn(state, 'percentPerDay');
-    const emptyPercent = numberIn(rule.settings, 'emptyPercent');
-    const fullMm = rule.equipment?.fullMm ?? null;
-    if (gauge === undefined || latest === null || perDay === null || perDay <= 0 || emptyPercent === null) return null;
-    if (gauge.kind !== 'fill' && (gauge.kind !== 'level' || fullMm === null)) return null;
-    const percent = gauge.kind === 'fill' || fullMm === null ? latest.value : (100 * latest.value) / fullMm;
-    return { atMs: nowMs, aheadMs: (Math.max(0, percent - emptyPercent) / perDay) * DAY, range: null };
+  say(state) {
+    const forecast = partOf(state, 'forecast');
+    const [atMs, days, low, high] = ['atMs', 'days', 'low', 'high'].map((key) => numberIn(forecast, key));
+    if (atMs == null || days == null) return null;
+    return { atMs, aheadMs: days * DAY, range: low == null || high == null ? null : { lowMs: low * DAY, highMs: high * DAY } };
   },
   isThere(rule, { world }) {
     const share = world.reservoir(rule.subject).shareFull;
@@ -70,7 +64,7 @@ const reservoirLow: Source = {
 const temperatureLimit: Source = {
   what: 'temperature limit',
   standsMs: HOUR / 2,
-  say(_rule, state) {
+  say(state) {
     const forecast = partOf(state, 'forecast');
     const [atMs, hours, low, high] = ['atMs', 'hours', 'low', 'high'].map((key) => numberIn(forecast, key));
     if (atMs == null || hours == null) return null;
@@ -95,17 +89,15 @@ const leadsThere: Readonly<Record<string, readonly Forecast['what'][]>> = {
 export class ForecastLog {
   readonly made: Forecast[] = [];
   readonly #watched: readonly { readonly rule: Rule; readonly source: Source; readonly said: Said[]; state: unknown; isOver: boolean }[];
-  readonly #view: LiveView;
   readonly #scenario: Scenario;
   readonly #beginMs: number;
 
-  constructor({ truth }: Trial, rules: readonly Rule[], view: LiveView, scenario: Scenario) {
+  constructor({ truth }: Trial, rules: readonly Rule[], scenario: Scenario) {
     const wanted = truth === null ? [] : (leadsThere[truth.name] ?? []);
     this.#watched = rules.flatMap((rule) => {
       const source = sources[rule.kind.kind];
       return source === undefined || !wanted.includes(source.what) || rule.missing !== null ? [] : [{ rule, source, said: [], state: null, isOver: false }];
     });
-    this.#view = view;
     this.#scenario = scenario;
     this.#beginMs = truth?.beginMs ?? Number.POSITIVE_INFINITY;
   }
@@ -128,7 +120,7 @@ export class ForecastLog {
         if (made !== undefined && thirdMs - made.atMs <= source.standsMs && made.atMs >= this.#beginMs) this.made.push({ ...made, what: source.what, ruleKind: rule.kind.kind, trueMs: nowMs - made.atMs });
         continue;
       }
-      const now = source.say(rule, watched.state, this.#view, nowMs);
+      const now = source.say(watched.state);
       if (now !== null && now.atMs !== said.at(-1)?.atMs) said.push(now);
     }
   }

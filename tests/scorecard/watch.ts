@@ -48,7 +48,7 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promi
   try {
     const run = trial.run();
     const { scenario } = run;
-    const log = new ForecastLog(trial, rules, engine.view, scenario);
+    const log = new ForecastLog(trial, rules, scenario);
     forecasts = log;
     for (const slice of run.slices(SLICE_MS)) {
       for (const { arrivedMs, samples: of } of slice) {

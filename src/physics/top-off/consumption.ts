@@ -25,7 +25,7 @@ export interface ReservoirFacts {
 const LEAST_APART_HOURS = 8;
 const LEAST_DAYS = 2;
 /** Days differ by at least so much, whatever the few that were seen say: common practice, no source. */
-const LEAST_DAY_SHARE = 0.07;
+export const LEAST_DAY_SHARE = 0.07;
 const CONFIDENCE = 0.8;
 /** Neighbouring days are half alike, so that so many tell as much as one: (1 + ½)/(1 − ½). */
 const ALIKE = 3;

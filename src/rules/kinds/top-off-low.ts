@@ -9,13 +9,16 @@
  * Consumption is measured on the reservoir itself: at most six readings an hour, their median kept for seven days (168 hours). Refills (a rise of more
  * than 2 % from one hour to the next) are taken out, and the slope is the median over pairs half the series apart (Theil's incomplete method, robust
  * against outliers as Theil–Sen is, at a fraction of the work). It needs two days of history and is reckoned once an hour; until then only
- * the percentage counts.
+ * the percentage counts. By how much one day differs from another says how far to trust it: the days left come with the range that holds four cases of five (`src/physics/top-off/`).
  *
  * Sources: low-level alarm at 2–3 days left: common practice, no source. Deadband: `reservoir.ts`.
  */
 import { z } from 'zod';
 import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
+import type { Estimate } from '../../physics/estimate.ts';
+import { MAD_TO_SIGMA } from '../../physics/statistics/median.ts';
+import { daysLeft, LEAST_DAY_SHARE } from '../../physics/top-off/consumption.ts';
 import { beforeReachingIn, husbandry } from '../cautions.ts';
 import { defineRule, type Latest, type RuleContext } from '../contract.ts';
 import { median } from '../median.ts';
@@ -49,6 +52,10 @@ const state = z.strictObject({
   sampledMs: z.number().nullable(),
   /** Measured consumption; `null`: not enough history. */
   percentPerDay: z.number().nullable(),
+  /** By how much days differ, and levels (percent, standard deviations), and days that were seen. */
+  scatter: z.strictObject({ daySd: z.number(), levelSd: z.number(), days: z.number() }).nullable().default(null),
+  /** As of the last finished hour: days until it is empty, with the range of four cases of five. */
+  forecast: z.strictObject({ atMs: z.number(), days: z.number(), low: z.number(), high: z.number() }).nullable().default(null),
   low: z.boolean(),
   empty: z.boolean(),
 });
@@ -59,7 +66,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A top-off reservoir that is running low.',
   settings,
   state,
-  initial: { hours: [], hour: null, samples: [], sampledMs: null, percentPerDay: null, low: false, empty: false },
+  initial: { hours: [], hour: null, samples: [], sampledMs: null, percentPerDay: null, scatter: null, forecast: null, low: false, empty: false },
   policy: { priority: 'low', onDelayMs: 10 * MINUTE, offDelayMs: 10 * MINUTE },
 
   apply: (facts) => reservoirProposals(facts, 'running low').map((proposal) => ({ ...proposal, defaults: facts.site.nextVisit === undefined ? {} : { nextVisit: facts.site.nextVisit } })),
@@ -72,11 +79,11 @@ export default defineRule<Settings, State>({
     const gauge = context.current('gauge');
     if (gauge === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'gauge')) };
     const percent = percentOf(gauge, context);
-    const measured = measure(before, gauge.atMs, percent);
+    const measured = measure(before, gauge.atMs, percent, context.settings.emptyPercent);
     const empty = isEmpty(percent, context.settings.emptyPercent, before.empty);
     const low = isLow(percent, measured.percentPerDay, before.low, context);
     const state = empty === measured.empty && low === measured.low ? measured : { ...measured, empty, low };
-    return { state, verdict: low && !empty ? breached(percent, state.percentPerDay, gauge, context) : clear };
+    return { state, verdict: low && !empty ? breached(percent, state, gauge, context) : clear };
   },
 
   firstChecks(advice) {
@@ -90,14 +97,14 @@ export default defineRule<Settings, State>({
 });
 
 function isLow(percent: number, percentPerDay: number | null, wasLow: boolean, { settings, nowMs }: RuleContext<Settings>): boolean {
-  const { lowPercent, daysLeft, emptyPercent } = settings;
+  const { lowPercent, daysLeft: lowFrom, emptyPercent } = settings;
   if (percent <= lowPercent + (wasLow ? LEVEL_DEADBAND_PERCENT : 0)) return true;
   const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
-  const needed = daysNeeded(daysLeft, daysUntilVisit(settings, nowMs));
+  const needed = daysNeeded(lowFrom, daysUntilVisit(settings, nowMs));
   return days !== null && needed > 0 && days < needed + (wasLow ? DAYS_DEADBAND : 0);
 }
 
-const daysNeeded = (daysLeft: number, untilVisit: number | null): number => Math.max(daysLeft, untilVisit ?? daysLeft);
+const daysNeeded = (lowFrom: number, untilVisit: number | null): number => Math.max(lowFrom, untilVisit ?? lowFrom);
 
 /** To the noon (UTC) of that day: visits are made by day, and half a day does not matter here. `null`: none is known, it is past, or too far off to be meant. */
 function daysUntilVisit({ nextVisit }: Settings, nowMs: number): number | null {
@@ -113,7 +120,7 @@ function daysUntilEmpty(percent: number, percentPerDay: number | null, emptyPerc
 }
 
 /** Takes a reading into the hour that runs, and closes it when the next has begun. */
-function measure(before: State, atMs: number, percent: number): State {
+function measure(before: State, atMs: number, percent: number, emptyPercent: number): State {
   if (before.sampledMs !== null && atMs - before.sampledMs < SAMPLE_EVERY_MS) return before;
   const hour = Math.floor(atMs / HOUR);
   const sample = Math.round(percent * 10) / 10;
@@ -122,7 +129,38 @@ function measure(before: State, atMs: number, percent: number): State {
   const started = { ...before, hour, samples: [sample], sampledMs: atMs };
   if (before.hour === null || closed === null) return started;
   const hours = [...before.hours, [before.hour, Math.round(closed * 10) / 10] as [number, number]].filter(([at]) => at > hour - HOURS_KEPT).slice(-HOURS_KEPT);
-  return { ...started, hours, percentPerDay: consumption(hours) };
+  const percentPerDay = consumption(hours);
+  const scatter = percentPerDay === null ? null : scatterOf(hours, percentPerDay);
+  const left = leftOf(closed, { percentPerDay, scatter }, emptyPercent);
+  return { ...started, hours, percentPerDay, scatter, forecast: left === null ? null : { atMs, days: rounded(left.value), low: rounded(left.low), high: rounded(left.high) } };
+}
+
+const rounded = (value: number): number => Number(value.toFixed(2)) + 0;
+
+/** `null` where it does not fall, or is not known to. */
+function leftOf(percent: number, { percentPerDay, scatter }: Pick<State, 'percentPerDay' | 'scatter'>, emptyPercent: number): Estimate | null {
+  if (percentPerDay === null || percentPerDay < LEAST_PERCENT_PER_DAY || scatter === null) return null;
+  // Its range is that of the days ahead; that of the mean is not looked at.
+  const left = daysLeft({ litresPerDay: { value: percentPerDay, low: percentPerDay, high: percentPerDay }, ...scatter }, percent, emptyPercent, { fullLitres: 100 });
+  return left.known ? left.value : null;
+}
+
+/** Falls of a day about the usual one, and of an hour, which hardly hold anything but the steps of the pump and the gauge. */
+function scatterOf(hours: readonly (readonly [number, number])[], perDay: number): State['scatter'] {
+  const used = usedUp(hours);
+  const byHour = new Map(used);
+  const off = (apart: number): readonly number[] => used.flatMap(([hour, from]) => {
+    const to = byHour.get(hour + apart);
+    return to === undefined ? [] : [to - from - (perDay * apart) / 24];
+  });
+  const first = used[0];
+  const last = used.at(-1);
+  const dayOff = median(off(24).map(Math.abs));
+  const hourOff = off(1);
+  if (first === undefined || last === undefined || dayOff === null || hourOff.length === 0) return null;
+  const levelVariance = hourOff.reduce((sum, one) => sum + one * one, 0) / hourOff.length / 2;
+  const daySd = Math.max(Math.sqrt(Math.max(0, (MAD_TO_SIGMA * dayOff) ** 2 - 2 * levelVariance)), LEAST_DAY_SHARE * perDay);
+  return { daySd: rounded(daySd), levelSd: rounded(Math.sqrt(levelVariance)), days: rounded((last[0] - first[0]) / 24) };
 }
 
 /** @param hours hour and percent, oldest first. @returns percent per day, or `null` for too short a history. */
@@ -154,8 +192,10 @@ function usedUp(hours: readonly (readonly [number, number])[]): readonly (readon
   });
 }
 
-function breached(percent: number, percentPerDay: number | null, gauge: Latest, { equipment, nowMs, settings }: RuleContext<Settings>): Verdict {
-  const { lowPercent, daysLeft, emptyPercent } = settings;
+function breached(percent: number, state: State, gauge: Latest, { equipment, nowMs, settings }: RuleContext<Settings>): Verdict {
+  const { lowPercent, daysLeft: lowFrom, emptyPercent } = settings;
+  const { percentPerDay } = state;
+  const left = leftOf(percent, state, emptyPercent);
   const untilVisit = daysUntilVisit(settings, nowMs);
   const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
   const evidence: Evidence[] = [
@@ -165,7 +205,7 @@ function breached(percent: number, percentPerDay: number | null, gauge: Latest, 
       ? { label: 'Consumption', value: 'not known yet: it takes two days of history' }
       : { label: 'Consumption', value: `${percentPerDay.toFixed(1)} % a day` },
   ];
-  if (days !== null) evidence.push({ label: 'Empty in about', value: `${days.toFixed(1)} days (low from ${daysLeft})` });
+  if (days !== null) evidence.push({ label: 'Empty in about', value: `${days.toFixed(1)} days${left === null ? '' : `; in four cases of five ${left.low.toFixed(1)} to ${left.high.toFixed(1)}`} (low from ${lowFrom})` });
   if (untilVisit !== null) evidence.push({ label: 'Next visit in about', value: `${untilVisit.toFixed(1)} days` });
   const notUntil = days === null || untilVisit === null || days >= untilVisit ? '' : `, and the next visit is in ${untilVisit.toFixed(1)}`;
   const rest = days === null ? `; low from ${lowPercent} % down` : `, about ${days.toFixed(1)} days until it is empty at ${(percentPerDay ?? Number.NaN).toFixed(1)} % a day${notUntil}`;

@@ -45,6 +45,19 @@ describe('top-off-low', () => {
     expect(summaryOf(drive.verdict)).toMatch(/^reservoir is at 20 % \(12 L\), about 1\.5 days until it is empty at 10\.0 % a day$/);
   });
 
+  it('says how far to trust the days left: more days that differ, a wider range', () => {
+    const even = started();
+    run(even, 6.8, (days) => 100 - 10 * days);
+    expect(evidenceOf(even.verdict, 'Empty in about')).toMatch(/^2\.7 days; in four cases of five 2\.[2-6] to [23]\.[0-9] \(low from 3\)$/);
+    const left = (drive: Drive) => (drive.state as { forecast: { days: number; low: number; high: number } | null }).forecast;
+    const uneven = started();
+    // By a third more and less, two days each.
+    run(uneven, 6.8, (days) => 100 - 10 * days - 2 * Math.sin((2 * Math.PI * days) / 4));
+    const [calm, wild] = [left(even), left(uneven)];
+    expect(calm).not.toBeNull();
+    expect((wild?.high ?? 0) / (wild?.low ?? 1)).toBeGreaterThan(1.3 * ((calm?.high ?? 1) / (calm?.low ?? 1)));
+  });
+
   it('counts only the percentage until it has two days of history', () => {
     const drive = started();
     expect(run(drive, 1.9, (days) => 60 - 20 * days)).toBeNull();
