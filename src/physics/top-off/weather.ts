@@ -30,6 +30,7 @@ export function weatherBand(systemLitres: number, waterC: number, roomC: number)
   const dryPa = vapourDifferencePa(waterC, roomC, DRY_PERCENT);
   const moistPa = vapourDifferencePa(waterC, roomC, MOIST_PERCENT);
   const driestPa = vapourDifferencePa(waterC, roomC, DRIEST_PERCENT);
-  const least = dryPa > 0 ? Math.max(0, moistPa / dryPa) : 0;
-  return { least, most: least < LEAST_SHARE ? Number.POSITIVE_INFINITY : 1 / least, mostLitresPerDay: (Math.max(0, driestPa) / USUAL_PA) * MOST_SHARE * systemLitres };
+  const share = dryPa > 0 ? moistPa / dryPa : 0;
+  const least = share < LEAST_SHARE ? 0 : share;
+  return { least, most: 1 / least, mostLitresPerDay: (Math.max(0, driestPa) / USUAL_PA) * MOST_SHARE * systemLitres };
 }

@@ -2,10 +2,14 @@
  * Water that falls faster than it can evaporate, hour after hour: a leak.
  *
  * Problem: a weeping union or a siphon empties a sump or a display in hours to days, and no pad lies under it.
- * Method: the level by the hour (`hours.ts`). Breached when each of the last three hours fell by more than the pace allowed: `fallPerHour`, or three times what it usually falls in an hour of falling
- * (the upper tenth of the last week's hours, so that lamps, fans and dry days are in it), at least 2 mm. A water change, hands in the sump, a pump that starts or stops move the level within one
- * hour, and not in three one after the other. Over when an hour does not fall by half of the pace.
- * Where a top-off holds the level it cannot be seen here: then the reservoir tells (`top-off-consumption`).
+ * Method: the level by the hour (`hours.ts`). Breached when one of these holds:
+ *   - each of the last three hours fell by more than the pace allowed: `fallPerHour`, or three times what it usually falls in an hour of falling (the upper tenth of the last week's hours, so that lamps, fans and dry days are in it),
+ *     at least 2 mm. A water change, hands in the sump, a pump that starts or stops move the level within one hour, and not in three one after the other;
+ *   - all of the last six fell, and half of them by more than a slower pace: three times the upper tenth of what such halves usually are, at least 1.2 mm (half of `fallPerHour`, where that is set). A gauge of whole
+ *     millimetres scatters from hour to hour by as much as a wide display loses in one;
+ *   - where a top-off holds the level, and its reservoir is measured: in each of the last three spans of two hours the reservoir fell at twice its usual pace and by half of an even share (water made up at once after a visit is no pace), in all six hours by more than a usual day, by 3 % of it at least, and by
+ *     more than a tank of its size can evaporate at all (`src/physics/top-off/weather.ts`), and the water did not rise by that (that would be a top-off that runs on).
+ * Over when neither an hour nor the reservoir falls by half of the pace any more. While the reservoir is empty nothing is over.
  *
  * Urgent: it does not stop by itself. Evaporation is 0.5–1.5 % of the volume a day, 2–3 % with fans (common practice): on a display of half a metre that is 0.6 mm an hour at the very most; in a sump, which
  * answers for the display as well, several times that, hence what is learnt. Common practice, no source.
@@ -16,21 +20,31 @@ import type { Point } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { quantile } from '../../physics/statistics/median.ts';
+import { ASSUMED_ROOM_C } from '../../physics/thermal/prior.ts';
+import { weatherBand } from '../../physics/top-off/weather.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { type Hourly, hourlyState, noHours, takeHourly } from '../hours.ts';
+import { percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
+import { roomTemperaturePoint, waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   fallPerHour: z.number().min(0.5).max(500).nullable().default(null).describe('A fall by more than so many mm in each of three hours is a leak; null: three times the usual, at least 2 mm.'),
 });
 type Settings = z.infer<typeof settings>;
 
+const noReservoir = { hourly: noHours, usual: null, count: 0 };
+
 const state = z.strictObject({
   hourly: hourlyState,
   /** Pace allowed, mm/h; `null`: being learnt. */
   pace: z.number().nullable(),
-  leak: z.strictObject({ sinceMs: z.number(), falls: z.array(z.number()).max(8), fromMm: z.number() }).nullable(),
+  /** Pace allowed to half of six hours that all fall, mm/h. */
+  slowPace: z.number().nullable().default(null),
+  /** Of the reservoir that makes good: percent by the hour, the last of them, and what it usually loses in one. */
+  reservoir: z.strictObject({ hourly: hourlyState, usual: z.number().nullable(), count: z.number() }).default(noReservoir),
+  leak: z.strictObject({ sinceMs: z.number(), falls: z.array(z.number()).max(8), fromMm: z.number(), pace: z.number(), given: z.strictObject({ percentPerDay: z.number(), usualPerDay: z.number() }).nullable() }).nullable(),
 });
 type State = z.infer<typeof state>;
 
@@ -38,26 +52,50 @@ const HOURS_KEPT = 168;
 const HOURS_NEEDED = 24;
 const HOURS_FALLING = 3;
 const LEAST_PACE_MM = 2;
+/** Twice what a display of half a metre loses in an hour at the very most. */
+const LEAST_SLOW_PACE_MM = 1.2;
+const HOURS_SLOW = 6;
+const HOURS_GIVEN = 6;
+/** An hour of the reservoir counts for a seventieth of its usual: three days or so. */
+const USUAL_HOURS = 72;
+const REFILL_PERCENT = 2;
+const NOISE_PERCENT = 1;
+const EMPTY_PERCENT = 5;
+/** The water is let rise by so much before it is a top-off that runs on. */
+const RISE_MM = 5;
+/** As the kinds of water are kept, where it is not measured: common practice. */
+const COLD_C = 12;
+const WARM_C = 25;
 
 export default defineRule<Settings, State>({
   kind: 'leak',
   watchesFor: 'Water that falls faster than it evaporates, hour after hour.',
   settings,
   state,
-  initial: { hourly: noHours, pace: null, leak: null },
+  initial: { hourly: noHours, pace: null, slowPace: null, reservoir: noReservoir, leak: null },
   policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 30 * MINUTE },
 
   apply(facts) {
     const levels = facts.points.filter((point) => point.kind === 'level' && point.equipmentId === null && point.tankId === facts.tank.id && (point.place === 'sump' || point.place === 'display'));
-    return levels.map((point: Point) => ({ subject: point.id, title: `${point.place === 'sump' ? 'Sump' : 'Display'} leaking`, roles: { level: point.id }, equipment: null, missing: null, defaults: {} }));
+    const [reservoir] = reservoirProposals(facts, 'watched').filter(({ missing }) => missing === null);
+    const water = waterTemperaturePoint(facts);
+    const room = roomTemperaturePoint(facts);
+    return levels.map((point: Point) => {
+      // The weir holds the level of a display with a sump below: the top-off answers for the sump.
+      const gauge = facts.tank.sumpLitres > 0 && point.place === 'display' ? undefined : reservoir?.roles.gauge;
+      const making = gauge === undefined ? {} : { gauge, ...(water === null ? {} : { water: water.id }), ...(room === null ? {} : { room: room.id }) };
+      return { subject: point.id, title: `${point.place === 'sump' ? 'Sump' : 'Display'} leaking`, roles: { level: point.id, ...making }, equipment: gauge === undefined ? null : reservoir?.equipment ?? null, missing: null, defaults: {} };
+    });
   },
 
   step(before, _input, context) {
     const level = context.current('level');
     if (level === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'level')) };
     const hourly = takeHourly(before.hourly, level.atMs, level.value, 1, HOURS_KEPT);
-    const state = hourly === before.hourly ? before : hourly.hours === before.hourly.hours ? { ...before, hourly } : judgeHours(hourly, before, context);
-    if (state.leak !== null) return { state, verdict: breached(state.leak, state.pace, level.value, context) };
+    const reservoir = takeReservoir(before, context);
+    const isNew = hourly.hours !== before.hourly.hours || reservoir.hourly.hours !== before.reservoir.hourly.hours;
+    const state = hourly === before.hourly && reservoir === before.reservoir ? before : isNew ? judgeHours({ ...before, hourly, reservoir }, context) : { ...before, hourly, reservoir };
+    if (state.leak !== null) return { state, verdict: breached(state.leak, level.value, context) };
     return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear };
   },
 
@@ -76,20 +114,85 @@ export default defineRule<Settings, State>({
   },
 });
 
-function judgeHours(hourly: Hourly, before: State, { settings, nowMs }: RuleContext<Settings>): State {
+function judgeHours(before: State, context: RuleContext<Settings>): State {
+  const { hourly, reservoir } = before;
+  const { settings, nowMs } = context;
   const falls = fallsOf(hourly);
   const last = falls.slice(-HOURS_FALLING);
   // What a leak does is not usual: nothing is learnt of it.
-  const learnt = before.leak === null ? paceOf(falls.slice(0, -HOURS_FALLING)) : before.pace;
-  const pace = settings.fallPerHour ?? learnt;
-  if (pace === null) return { hourly, pace, leak: null };
-  const goesOn = before.leak !== null && (last.at(-1) ?? 0) > pace / 2;
-  const begins = last.length === HOURS_FALLING && last.every((fall) => fall !== null && fall > pace);
-  if (!goesOn && !begins) return { hourly, pace, leak: null };
-  const shown = last.filter((fall) => fall !== null);
-  const fromMm = before.leak?.fromMm ?? hourly.hours.at(-1 - HOURS_FALLING)?.[1];
-  if (fromMm === undefined) return { hourly, pace, leak: null };
-  return { hourly, pace, leak: { sinceMs: before.leak?.sinceMs ?? nowMs - HOURS_FALLING * HOUR, falls: shown, fromMm } };
+  const isLeaking = before.leak !== null;
+  const pace = settings.fallPerHour ?? (isLeaking ? before.pace : paceOf(falls.slice(0, -HOURS_FALLING)));
+  const slowPace = settings.fallPerHour !== null ? settings.fallPerHour / 2 : isLeaking ? before.slowPace : slowPaceOf(falls.slice(0, -HOURS_SLOW));
+  const now = { ...before, pace, slowPace };
+  if (pace === null) return { ...now, leak: null };
+  const given = givenOf(reservoir, hourly, context);
+  if (before.leak !== null) {
+    const goesOn = (last.at(-1) ?? 0) > before.leak.pace / 2 || stillGives(before.leak, reservoir);
+    return { ...now, leak: goesOn ? { ...before.leak, falls: known(last), given: given ?? before.leak.given } : null };
+  }
+  const fast = last.length === HOURS_FALLING && last.every((fall) => fall !== null && fall > pace);
+  const slow = slowPace !== null && (halfOf(falls.slice(-HOURS_SLOW)) ?? 0) > slowPace && falls.slice(-HOURS_SLOW).every((fall) => fall !== null && fall > 0);
+  if (!fast && !slow && given === null) return { ...now, leak: null };
+  const hours = fast ? HOURS_FALLING : HOURS_SLOW;
+  const fromMm = hourly.hours.at(-1 - hours)?.[1] ?? hourly.hours[0]?.[1];
+  if (fromMm === undefined) return { ...now, leak: null };
+  return { ...now, leak: { sinceMs: nowMs - hours * HOUR, falls: known(falls.slice(-hours)), fromMm, pace: fast || slowPace === null || !slow ? pace : slowPace, given } };
+}
+
+const known = (falls: readonly (number | null)[]): number[] => falls.filter((fall) => fall !== null);
+
+/** What half of six hours fell by, mm; `null` across a gap. */
+function halfOf(falls: readonly (number | null)[]): number | null {
+  const there = known(falls);
+  return there.length < HOURS_SLOW ? null : quantile(there, 0.5);
+}
+
+function slowPaceOf(falls: readonly (number | null)[]): number | null {
+  const halves = falls.flatMap((_, index) => {
+    const half = halfOf(falls.slice(index, index + HOURS_SLOW));
+    return half === null ? [] : [half];
+  });
+  const usual = halves.length < HOURS_NEEDED ? null : quantile(halves, 0.9);
+  return usual === null ? null : Number(Math.max(LEAST_SLOW_PACE_MM, 3 * usual).toFixed(1));
+}
+
+function takeReservoir({ reservoir, leak }: State, context: RuleContext<Settings>): State['reservoir'] {
+  const gauge = context.current('gauge');
+  if (gauge === null) return reservoir;
+  const hourly = takeHourly(reservoir.hourly, gauge.atMs, percentOf(gauge, context), 2, 2 * HOURS_GIVEN + 1);
+  if (hourly === reservoir.hourly) return reservoir;
+  // What fell of late may be the leak that is about to be found.
+  const fall = hourly.hours === reservoir.hourly.hours ? null : fallsOf(hourly).at(-1 - HOURS_GIVEN) ?? null;
+  if (fall === null || fall < -REFILL_PERCENT || leak !== null) return { ...reservoir, hourly };
+  const count = Math.min(USUAL_HOURS, reservoir.count + 1);
+  const usual = (reservoir.usual ?? 0) + (fall - (reservoir.usual ?? 0)) / count;
+  return { hourly, usual: Number(usual.toFixed(4)) + 0, count };
+}
+
+/** Far more from the reservoir than usual, and than evaporates; `null`: no, or not known. */
+function givenOf({ hourly: { hours }, usual, count }: State['reservoir'], level: Hourly, context: RuleContext<Settings>): NonNullable<State['leak']>['given'] {
+  const { tank, equipment } = context;
+  const capacity = equipment?.capacityLitres ?? null;
+  const [first, second, third, now] = [-7, -5, -3, -1].map((index) => hours.at(index));
+  if (usual === null || count < HOURS_NEEDED || capacity === null || first === undefined || second === undefined || third === undefined || now === undefined || now[0] - first[0] !== HOURS_GIVEN) return null;
+  const spans = [first[1] - second[1], second[1] - third[1], third[1] - now[1]];
+  const fall = first[1] - now[1];
+  const usualPerDay = Math.max(0, 24 * usual);
+  const band = weatherBand(tank.displayLitres + tank.sumpLitres, context.current('water')?.value ?? (tank.water === 'cold' ? COLD_C : WARM_C), context.current('room')?.value ?? ASSUMED_ROOM_C);
+  const enough = fall > Math.max(usualPerDay, 3 * NOISE_PERCENT) && ((4 * fall) / 100) * capacity > band.mostLitresPerDay && spans.every((span) => span > Math.max(usualPerDay, fall) / 6);
+  const before = level.hours.at(-1 - HOURS_GIVEN);
+  const after = level.hours.at(-1);
+  const rises = before === undefined || after === undefined || after[1] > before[1] + RISE_MM;
+  return enough && !rises ? { percentPerDay: Number((4 * fall).toFixed(1)), usualPerDay: Number(usualPerDay.toFixed(2)) } : null;
+}
+
+function stillGives({ given }: NonNullable<State['leak']>, { hourly: { hours } }: State['reservoir']): boolean {
+  if (given === null) return false;
+  const now = hours.at(-1);
+  const before = hours.at(-4);
+  // Empty, filled up, or too short: nothing is known anew.
+  if (now === undefined || before === undefined || now[1] <= EMPTY_PERCENT || now[1] > before[1] + REFILL_PERCENT) return true;
+  return before[1] - now[1] > Math.max(NOISE_PERCENT, given.usualPerDay / 4);
 }
 
 /** Fall from one hour to the next, mm; `null` across a gap. */
@@ -106,13 +209,19 @@ function paceOf(falls: readonly (number | null)[]): number | null {
   return usual === null ? null : Number(Math.max(LEAST_PACE_MM, 3 * usual).toFixed(1));
 }
 
-function breached({ sinceMs, falls, fromMm }: NonNullable<State['leak']>, pace: number | null, mm: number, context: RuleContext<Settings>): Verdict {
+function breached({ sinceMs, falls, fromMm, pace, given }: NonNullable<State['leak']>, mm: number, context: RuleContext<Settings>): Verdict {
   const where = context.point('level')?.place === 'sump' ? 'the sump' : 'the display';
   const evidence: Evidence[] = [
     { label: 'Fall in each of the last hours', value: falls.map((fall) => `${fall.toFixed(1)} mm`).join(', ') },
-    { label: 'Leak from, per hour', value: `${(pace ?? Number.NaN).toFixed(1)} mm` },
+    { label: 'Leak from, per hour', value: `${pace.toFixed(1)} mm` },
     { label: 'Level now', value: mm, kind: 'level' },
     { label: 'Level before', value: fromMm, kind: 'level', atMs: sinceMs },
   ];
-  return { state: 'breached', summary: `${where} has fallen by ${show('level', fromMm - mm)} to ${show('level', mm)}, hour after hour by more than ${(pace ?? Number.NaN).toFixed(1)} mm: faster than water evaporates`, evidence };
+  const capacity = context.equipment?.capacityLitres ?? null;
+  if (given === null || capacity === null) {
+    return { state: 'breached', summary: `${where} has fallen by ${show('level', fromMm - mm)} to ${show('level', mm)}, hour after hour by more than ${pace.toFixed(1)} mm: faster than water evaporates`, evidence };
+  }
+  const litres = (percent: number): string => `${((percent / 100) * capacity).toFixed(1)} L a day`;
+  evidence.unshift({ label: 'The reservoir gave, in six hours', value: litres(given.percentPerDay) }, { label: 'Usual', value: litres(given.usualPerDay) });
+  return { state: 'breached', summary: `${context.equipment?.name ?? 'the reservoir'} gives ${litres(given.percentPerDay)} where ${litres(given.usualPerDay)} are usual, and ${where} does not rise: water goes somewhere, faster than it evaporates`, evidence };
 }

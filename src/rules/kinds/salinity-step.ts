@@ -9,6 +9,8 @@
  * after 24 h, when the new level is the level. The conductivity itself must have stepped: by 60 % of it at least when reckoned with the temperature of the hours before. A thermometer
  * that jumps by 2 K moves the salinity by 1.5 and the conductivity not at all (water that really cools moves the conductivity, and the salinity not at all).
  *
+ * A slide over hours is no jump: the reading of the hour before must have gone little more than half of the way.
+ *
  * What must not ring: a water change as it should be (10 % of water that is off by 1.5 moves it by 0.15), noise (0.1 %), evaporation (0.04 an hour at the
  * most), a probe lifted out for a few minutes. Without a temperature the threshold is 1.5 higher.
  * Sources: change of at most 1 a day, common practice; rapid change as harmful as a wrong value: Hadfield, "Water Quality", excerpt.
@@ -32,6 +34,8 @@ const NOTES_KEPT = 3;
 const LASTS_MS = 25 * MINUTE;
 const NEW_LEVEL_MS = 24 * HOUR;
 const BACK = 0.6;
+/** Of a slide, the last of three hourly notes has gone half of the way of the present reading from the middle one, or more. */
+const SLIDE = 0.55;
 /** A note older than this says nothing about a jump. */
 const NOTE_COUNTS_MS = 6 * HOUR;
 
@@ -95,12 +99,18 @@ function follow(before: State, salinity: Known, level: number, context: RuleCont
   const { step } = context.settings;
   const off = salinity.psu - level;
   const threshold = (step + (salinity.rough ? ROUGH_PSU : 0)) * (before.side === null ? 1 : BACK);
-  const side: State['side'] = Math.abs(off) < threshold || (before.side === null && !isOfConductivity(before, salinity, off, level, context)) ? null : off > 0 ? 'up' : 'down';
+  const side: State['side'] = Math.abs(off) < threshold || (before.side === null && (isSlide(before, off, level) || !isOfConductivity(before, salinity, off, level, context))) ? null : off > 0 ? 'up' : 'down';
   if (side === null) return before.side === null ? note(before, salinity) : { ...before, side: null, offSinceMs: null, breached: false };
   if (side !== before.side) return { ...before, side, offSinceMs: salinity.atMs, breached: false };
   const offMs = salinity.atMs - (before.offSinceMs ?? salinity.atMs);
   if (offMs >= NEW_LEVEL_MS) return note({ notes: [], side: null, offSinceMs: null, breached: false }, salinity);
   return offMs >= LASTS_MS && !before.breached ? { ...before, breached: true } : before;
+}
+
+/** The hour before had gone a good part of the way: that is no jump, but too fast a change (`salinity-rate`), as of a leak that is made up with fresh water. */
+function isSlide({ notes }: State, off: number, level: number): boolean {
+  const newest = notes.at(-1)?.[1] ?? level;
+  return (newest - level) * Math.sign(off) > SLIDE * Math.abs(off);
 }
 
 /** Does the conductivity say so at the temperature of before, too? */

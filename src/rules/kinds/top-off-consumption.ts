@@ -26,11 +26,13 @@ import { stretchesMemory } from '../memories.ts';
 import { isEmpty, percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { roomTemperaturePoint, waterTemperaturePoint } from '../water.ts';
+import leak from './leak.ts';
 import topOffFailed from './top-off-failed.ts';
 
 const settings = z.strictObject({
   moreThan: z.number().min(1.2).max(20).default(1.6).describe('Consumption is abnormal above so many times the usual. Default 1.6.'),
   lessThan: z.number().min(0).max(0.8).default(0.3).describe('And below so many times the usual; 0: never. Default 0.3, or 0 where top-off-failed watches.'),
+  fast: z.boolean().default(true).describe('Whether four times the usual for six hours rings. Default true, or false where leak watches the reservoir beside the water.'),
 });
 type Settings = z.infer<typeof settings>;
 
@@ -67,12 +69,14 @@ export default defineRule<Settings, State>({
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 2 * HOUR },
 
   apply(facts) {
+    // Where leak sees the reservoir beside the water, it tells of one, and urgently.
     // Where pump and sump tell of a top-off that does not come, they tell it better: one cause, one page.
     const watched = topOffFailed.apply(facts).some(({ missing }) => missing === null);
+    const leaks = leak.apply(facts).some(({ roles }) => roles.gauge !== undefined);
     const water = waterTemperaturePoint(facts);
     const room = roomTemperaturePoint(facts);
     const air = { ...(water === null ? {} : { water: water.id }), ...(room === null ? {} : { room: room.id }) };
-    return reservoirProposals(facts, 'consumption abnormal').map((proposal) => ({ ...proposal, roles: { ...proposal.roles, ...air }, defaults: watched ? { lessThan: 0 } : {} }));
+    return reservoirProposals(facts, 'consumption abnormal').map((proposal) => ({ ...proposal, roles: { ...proposal.roles, ...air }, defaults: { ...(watched ? { lessThan: 0 } : {}), ...(leaks ? { fast: false } : {}) } }));
   },
 
   step(before, _input, context) {
@@ -107,7 +111,7 @@ function take(before: State, atMs: number, percent: number, context: RuleContext
   const judged = !isEmpty(percent, EMPTY_PERCENT, false) && usual !== null && usual >= LEAST_PERCENT_PER_DAY;
   const allowed = allowedOf(context);
   // A reservoir that has been emptied by what was found is no news of it.
-  const found = !judged ? before.found : before.found !== null ? stillAbnormal(memory, before.found, atMs, hour, context.settings) : findFast(memory, usual, allowed) ?? findSlow(compared, context.settings, allowed);
+  const found = !judged ? before.found : before.found !== null ? stillAbnormal(memory, before.found, atMs, hour, context.settings) : (context.settings.fast ? findFast(memory, usual, allowed) : null) ?? findSlow(compared, context.settings, allowed);
   return { memory, sampledMs: atMs, usual, found: found === null ? null : { ...found, sinceMs: before.found?.sinceMs ?? atMs } };
 }
 
@@ -140,7 +144,7 @@ function allowedOf(context: RuleContext<Settings>): Allowed {
   const capacity = equipment?.capacityLitres ?? null;
   // Without its contents nothing is known in litres, and only the ratio speaks.
   const mostPercent = capacity === null ? Number.POSITIVE_INFINITY : (100 * band.mostLitresPerDay) / capacity;
-  return { more: (usual) => Math.min(band.most * usual, mostPercent), less: (usual) => band.least * usual };
+  return { more: (usual) => Math.min(band.most * usual, mostPercent), less: (usual) => (band.least === 0 ? Number.NEGATIVE_INFINITY : band.least * usual) };
 }
 
 function findFast(memory: Stretches, usual: number, { more }: Allowed): Found | null {
@@ -152,7 +156,7 @@ function findSlow(compared: Compared | null, { moreThan, lessThan }: Settings, {
   if (compared === null || compared.recent === null || compared.usual < LEAST_PERCENT_PER_DAY || Math.abs(compared.sigmas) < SIGMAS) return null;
   const ratio = compared.recent / compared.usual;
   const { recent, usual } = compared;
-  const how = ratio > moreThan && recent > more(usual) ? 'more' : ratio < lessThan && recent < less(usual) ? 'less' : null;
+  const how = ratio > moreThan && recent > more(usual) ? 'more' : lessThan > 0 && ratio < lessThan && recent < less(usual) ? 'less' : null;
   return how === null ? null : { how, recent: Number(Math.max(0, compared.recent).toFixed(2)), usual: Number(compared.usual.toFixed(2)) };
 }
 
@@ -181,14 +185,17 @@ function fallOfSixHours({ bins }: Stretches, usual: number): number | null {
   const last = bins.slice(-4);
   if (last.length < 4) return null;
   let fall = 0;
+  let least = Number.POSITIVE_INFINITY;
   for (const [index, [hour, level]] of last.entries()) {
     const before = last[index - 1];
     if (before === undefined) continue;
     const fell = before[1] - level;
     if (hour - before[0] > 4 || fell < usual / 6) return null;
     fall += fell;
+    least = Math.min(least, fell);
   }
-  return fall;
+  // Half of its even share at least: what was made up at once after a visit is no pace.
+  return least < fall / 6 ? null : fall;
 }
 
 function breached({ how, recent, usual, sinceMs }: NonNullable<State['found']>, { equipment }: RuleContext<Settings>): Verdict {

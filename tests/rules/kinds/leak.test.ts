@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { DAY, HOUR, MINUTE } from '../../../src/domain/duration.ts';
 import leak from '../../../src/rules/kinds/leak.ts';
-import { point, ruleOf, setting } from '../fleet.ts';
+import { equipment, point, reef, ruleOf, setting } from '../fleet.ts';
 import { Drive, evidenceOf, summaryOf, T0, whyOf } from '../drive.ts';
 
 const level = point('level', 'display-level', { everyMs: MINUTE });
@@ -33,6 +33,70 @@ describe('leak', () => {
     expect(feed(drive, 30 * MINUTE, () => 435)).toBe(0);
     feed(drive, 3 * HOUR, () => 435);
     expect(drive.verdict.state).toBe('clear');
+  });
+
+  it('finds in a display of 0.8 m² what a gauge of whole millimetres hardly shows from hour to hour', () => {
+    const drive = started();
+    expect(feed(drive, 6 * DAY, healthy)).toBeNull();
+    // 1.5 L an hour, a tenth of 400 L in a day.
+    const foundMs = feed(drive, DAY, (sinceMs) => 470 - 1.9 * (sinceMs / HOUR)) ?? Number.NaN;
+    expect(foundMs).toBeGreaterThan(5 * HOUR);
+    expect(foundMs).toBeLessThanOrEqual(9 * HOUR);
+  });
+
+  describe('where a top-off makes good what is lost', () => {
+    const gauge = point('fill', 'gauge', { place: 'reservoir', equipmentId: 'reef/reservoir', everyMs: MINUTE });
+    const sump = point('level', 'sump-level', { place: 'sump', everyMs: MINUTE });
+    const installed = { equipment: [equipment('top-off-reservoir', 'reservoir', { capacityLitres: 60 })], points: [gauge, sump] };
+
+    /** @param litres given up to then; filled up each 40 L. @returns ms to the first breach. */
+    function give(drive: Drive, forMs: number, litresPerDay: number, mm: (sinceMs: number) => number = () => 250): number | null {
+      const fromMs = drive.nowMs + MINUTE;
+      let first: number | null = null;
+      for (let atMs = fromMs; atMs < fromMs + forMs; atMs += 5 * MINUTE) {
+        const litres = (litresPerDay * (atMs - fromMs)) / DAY;
+        drive.reading(gauge.id, atMs, 95 - (100 * (litres % 40)) / 60);
+        if (drive.reading(sump.id, atMs + 1, mm(atMs - fromMs)).state === 'breached') first ??= atMs - fromMs;
+      }
+      return first;
+    }
+
+    it('sees it in the reservoir, and is not over when that is empty', () => {
+      const drive = new Drive(ruleOf(leak, 'sump-level', installed), T0);
+      expect(give(drive, 4 * DAY, 6)).toBeNull();
+      // A lid left off in a draught: three times as much.
+      expect(give(drive, DAY, 18)).toBeNull();
+      expect(give(drive, 2 * DAY, 6)).toBeNull();
+      const foundMs = give(drive, 9 * HOUR, 100) ?? Number.NaN;
+      expect(foundMs).toBeGreaterThanOrEqual(5 * HOUR);
+      expect(foundMs).toBeLessThanOrEqual(8 * HOUR);
+      expect(summaryOf(drive.verdict)).toMatch(/^reservoir gives (9\d|10\d)\.\d L a day where \d+\.\d L a day are usual, and the sump does not rise: water goes somewhere/);
+      drive.restart();
+      for (let hour = 0; hour < 8; hour += 1) {
+        drive.reading(gauge.id, drive.nowMs + 30 * MINUTE, 2);
+        drive.reading(sump.id, drive.nowMs + 30 * MINUTE, 250);
+      }
+      expect(drive.verdict.state).toBe('breached');
+      give(drive, 8 * HOUR, 6);
+      expect(drive.verdict.state).toBe('clear');
+    });
+
+    it('does not take water that is made up at once after a visit for a leak, where next to nothing evaporates', () => {
+      const cold = { ...reef, water: 'cold' as const, displayLitres: 300, sumpLitres: 50 };
+      const drive = new Drive(ruleOf(leak, 'sump-level', { ...installed, tanks: [cold] }), T0);
+      give(drive, 4 * DAY, 0.2);
+      for (let minute = 0; minute < 12 * 60; minute += 5) {
+        // 3 L within the fourth hour, and a trickle about it.
+        drive.reading(gauge.id, drive.nowMs + 5 * MINUTE, 95 - 0.1 * (minute / 60) - 5 * Math.max(0, Math.min(1, minute / 60 - 4)));
+        expect(drive.reading(sump.id, drive.nowMs, 250).state).toBe('clear');
+      }
+    });
+
+    it('does not take a top-off that runs on for a leak', () => {
+      const drive = new Drive(ruleOf(leak, 'sump-level', installed), T0);
+      give(drive, 4 * DAY, 6);
+      expect(give(drive, 9 * HOUR, 100, (sinceMs) => 250 + 10 * (sinceMs / HOUR))).toBeNull();
+    });
   });
 
   it('is quiet at evaporation, refills, and a water change that takes an hour', () => {

@@ -55,6 +55,11 @@ describe('salinity-step', () => {
     expect(drive.verdict).toMatchObject({ state: 'breached', side: 'low' });
   });
 
+  it('leaves a slide over hours to salinity-rate', () => {
+    // A skimmer that foams over 0.8 % of the water an hour, made up with fresh water.
+    expect(feed(started(), { toMin: 18 * H, everyMin: 1, psu: (minute) => 35 * Math.exp(-0.012 * Math.max(0, minute / H - 10)) })).toEqual([]);
+  });
+
   it('needs three hours, forgets across a long silence, and is unknown when silent', () => {
     const drive = started();
     feed(drive, { toMin: 1.9 * H, psu: () => 35 });

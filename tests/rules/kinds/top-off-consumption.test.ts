@@ -83,6 +83,11 @@ describe('top-off-consumption', () => {
     const never = new Reservoir(started({ lessThan: 0 }));
     never.run(9 * DAY, healthy);
     expect(never.run(3 * DAY, () => 0.1)).toBeNull();
+    // A gauge that creeps upwards is less than nothing, and still never.
+    const rising = new Reservoir(started({ lessThan: 0 }));
+    rising.run(9 * DAY, healthy);
+    rising.percent = 60;
+    expect(rising.run(3 * DAY, () => -0.4)).toBeNull();
   });
 
   it('is quiet on a chilled tank that needs nothing in moist weeks and litres in dry ones, and finds its leak', () => {
