@@ -1,7 +1,7 @@
 /** Median of a list; `null` of none. Does not reorder the list. */
 export function median(values: readonly number[]): number | null {
   if (values.length === 0) return null;
-  const sorted = [...values].sort((a, b) => a - b);
+  const sorted = new Float64Array(values).sort();
   const middle = sorted.length >> 1;
   const upper = sorted[middle];
   const lower = sorted[middle - 1];
