@@ -1,6 +1,7 @@
 /**
  * Every kind of rule on the tanks that rules are scored on, through some days of a messy life and a fault: the same readings, replayed by the hour, live message by message,
- * and in batches of random size with the process killed and the fleet taken anew in between, give the same alarms, the same pages and the same words in them.
+ * and in batches of random size with the process killed and the fleet taken anew in between, give the same alarms, the same pages, the same words in them, and rules that
+ * remember the same.
  * (`determinism.test.ts` does it with made-up readings of every unruly sort.)
  */
 import { expect, test } from 'vitest';
@@ -39,6 +40,8 @@ interface Outcome {
   readonly pages: readonly unknown[];
   readonly texts: readonly string[];
   readonly journal: readonly unknown[];
+  /** What each rule has learnt and remembers: a difference here would be one of alarms some day. */
+  readonly states: readonly unknown[];
 }
 
 async function watched(trial: Trial, { fleet, rules }: Watched, course: Course): Promise<Outcome> {
@@ -106,7 +109,8 @@ async function outcomeOf(store: Store, { fleet, rules }: Watched, { view }: Engi
     }, nowMs);
     texts.push(facts === null ? `${page.id}: nobody to write to` : composePage(facts).text);
   }
-  return { alarms, pages, texts, journal };
+  const states = [...(await store.load()).ruleStates].sort((a, b) => (a.ruleId < b.ruleId ? -1 : 1));
+  return { alarms, pages, texts, journal, states };
 }
 
 test('the four tanks have every kind of rule between them', () => {
