@@ -10,21 +10,23 @@
  * Equipment switched off one by one thus does not count. Clear while the supply is gone (`site-power-lost` speaks), and while everything on the *other* circuits that runs all day
  * is at zero as well: then somebody works on the tank, or the mains are gone.
  *
- * High, on-delay 5 min; 12 min where one piece on it runs all day, which may pause for feeding just as a heater stops; 60 min where nothing on other circuits runs all day: a visit with
- * everything unplugged looks the same. Common practice.
+ * Where nothing on other circuits runs all day, a visit with everything unplugged looks the same: by day it is given the time of one (`hands.ts`).
+ *
+ * High, on-delay 5 min; 12 min where one piece on it runs all day, which may pause for feeding just as a heater stops. Common practice.
  */
 import { z } from 'zod';
-import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Equipment } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { handsAreLikely, visitLasts } from '../hands.ts';
 import { allOff, type Fallen, fellTogether, followPieces, type Metered, meteredOnSite, piecesState, rolesOf } from '../pieces.ts';
 import { runsAllDay, shows } from '../runs.ts';
 import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
-const settings = z.strictObject({});
+const settings = z.strictObject({ visitLasts });
 type Settings = z.infer<typeof settings>;
 
 const state = z.strictObject({ pieces: piecesState, deadSinceMs: z.number().nullable() });
@@ -60,7 +62,8 @@ export default defineRule<Settings, State>({
     if (steady.length + rest.length === 0) return { state, verdict: unknown(whyNotCurrent(context, context.point('steady-1') === null ? 'piece-1' : 'steady-1')) };
     if (!isDead(steady, rest, context.nowMs) || supplyGone(context) || othersStand(context)) return { state: alive(state), verdict: clear };
     const dead = state.deadSinceMs === null ? { ...state, deadSinceMs: context.nowMs } : state;
-    return { state: dead, verdict: breached(dead, [...steady, ...rest], context) };
+    const all = [...steady, ...rest];
+    return { state: dead, verdict: mayBeVisit(all, dead, context) ? clear : breached(dead, all, context) };
   },
 
   firstChecks(advice) {
@@ -103,8 +106,15 @@ function proposalFor(circuit: string, own: readonly Metered[], metered: readonly
     equipment: first.equipment,
     missing: null,
     defaults: {},
-    policy: { onDelayMs: runAllDay.length === 0 ? HOUR : steady.length >= 2 ? 5 * MINUTE : 12 * MINUTE },
+    policy: { onDelayMs: steady.length >= 2 ? 5 * MINUTE : 12 * MINUTE },
   }];
+}
+
+/** Nothing elsewhere shows that only this circuit is off, and it is not off for longer than somebody works on a tank. */
+function mayBeVisit(fallen: readonly Fallen[], { deadSinceMs }: State, context: RuleContext<Settings>): boolean {
+  if (context.point('other-1') !== null || !handsAreLikely(context.site, context.nowMs)) return false;
+  const sinceMs = Math.max(...fallen.map(({ sinceMs: since }) => since ?? Number.NEGATIVE_INFINITY));
+  return context.nowMs - (Number.isFinite(sinceMs) ? sinceMs : deadSinceMs ?? context.nowMs) < context.settings.visitLasts;
 }
 
 const alive = (state: State): State => (state.deadSinceMs === null ? state : { ...state, deadSinceMs: null });

@@ -102,11 +102,24 @@ describe('circuit-lost', () => {
     expect(feed(drive, 5 * 60, { lamps: 0, fan: 0, 'return-pump': 70, volts: 120 })).toBe('breached');
   });
 
-  it('waits an hour where nothing elsewhere runs all day: a visit looks the same', () => {
+  it('waits longer where only one piece on it runs all day: it may be paused for feeding', () => {
     const installed = (points: readonly Point[]) => ruleOf(circuitLost, 'return-pump', { equipment: [...stripA, ...stripB], points }).policy.onDelayMs;
     expect(installed([...all, volts])).toBe(5 * MINUTE);
     expect(installed([meter('return-pump'), meter('heater'), meter('uv'), volts])).toBe(12 * MINUTE);
-    expect(installed([meter('return-pump'), meter('heater'), meter('light'), volts])).toBe(HOUR);
+  });
+
+  it('gives a visit its time by day where nothing elsewhere runs all day, and none at night', () => {
+    const points = [meter('return-pump'), meter('skimmer'), meter('light'), volts];
+    const dead = { 'return-pump': 0, skimmer: 0, light: 60, volts: 120 };
+    // T0 is 17:00 in Denver.
+    const day = started(points);
+    feed(day, 60, { ...dead, 'return-pump': 70, skimmer: 30 });
+    expect(feed(day, 44, dead)).toBe('clear');
+    day.restart();
+    expect(feed(day, 3, dead)).toBe('breached');
+    const night = started(points);
+    feed(night, 5 * 60, { ...dead, 'return-pump': 70, skimmer: 30 });
+    expect(feed(night, 2, dead)).toBe('breached');
   });
 
   it('is proposed once for each strip with two meters, and nowhere else', () => {
