@@ -27,6 +27,8 @@ export interface CauseLine {
   readonly of?: readonly Kind[];
   /** Only where the cause is about one of these. */
   readonly causeEquipment?: readonly EquipmentKind[];
+  /** Only where one of these of the tank hangs on the circuit that the cause is about. */
+  readonly onCircuit?: readonly EquipmentKind[];
 }
 
 /** Kinds that speak of the water's temperature, beside `limit`. */
@@ -46,8 +48,9 @@ export const causeLines: readonly CauseLine[] = [
   // Tanks cool down, or warm up where a chiller cooled them.
   { cause: 'site-power-lost', explains: ['limit'], scope: 'site', of: temperature },
   { cause: 'circuit-lost', explains: ['return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-point'], scope: 'circuit' },
-  { cause: 'circuit-lost', explains: withoutFlow, scope: 'tank' },
-  { cause: 'circuit-lost', explains: ['limit'], scope: 'tank', of: temperature },
+  { cause: 'circuit-lost', explains: withoutFlow, scope: 'tank', onCircuit: ['return-pump'] },
+  { cause: 'circuit-lost', explains: ['limit'], scope: 'tank', of: temperature, onCircuit: ['return-pump', 'heater', 'chiller'] },
+  { cause: 'circuit-lost', explains: temperatures, scope: 'tank', onCircuit: ['heater', 'chiller'] },
   { cause: 'silent-gateway', explains: ['silent-point'], scope: 'gateway' },
   // A sensor that lies: what is told from its readings follows.
   { cause: 'frozen-value', explains: ['sensors-disagree', ...temperatures, 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'chiller-not-cooling', 'top-off-failed', 'top-off-consumption', ...salinities], scope: 'point' },
@@ -120,6 +123,7 @@ export function possibleCauses(rules: readonly Rule[], lines: readonly CauseLine
   for (const siteId of new Set(rules.map(({ facts }) => facts.site.id))) {
     for (const line of lines) {
       for (const cause of bySiteAndKind.get(`${siteId} ${line.cause}`) ?? []) {
+        if (line.onCircuit !== undefined && !hangsOnCircuit(cause, line.onCircuit)) continue;
         if (line.causeEquipment !== undefined && (cause.equipment === null || !line.causeEquipment.includes(cause.equipment.kind))) continue;
         for (const kind of line.explains) {
           for (const rule of bySiteAndKind.get(`${siteId} ${kind}`) ?? []) {
@@ -158,6 +162,11 @@ function isWithin(line: CauseLine, cause: Rule, rule: Rule): boolean {
     case 'gateway':
       return isBehindGateway(cause, rule);
   }
+}
+
+function hangsOnCircuit({ equipment, facts }: Rule, kinds: readonly EquipmentKind[]): boolean {
+  const circuit = equipment === null ? null : stripOf(equipment);
+  return circuit !== null && facts.equipment.some((one) => one.tankId === facts.tank.id && kinds.includes(one.kind) && stripOf(one) === circuit);
 }
 
 /** All equipment that the consequence speaks of hangs on the circuit of the cause's equipment. */
