@@ -7,6 +7,7 @@
  * running draw, one value in ten minutes at first and one an hour later, the last 24 kept; speed-controlled pumps run far below their nameplate. Until
  * six values are in, the nameplate stands in for it, and a draw between standby and 20 % of the nameplate is called unknown, not stopped.
  * Running again from 30 %. Near zero flow: under a tenth of the display's volume per hour, where 3–10 volumes per hour are common practice.
+ * A tank without a return pump lives by its filter: there every circulation pump with a meter is watched the same way.
  * A seized or air-locked pump may go on drawing: only a flow point shows that.
  *
  * On-delay 15 min: feeding pauses switch the pump off for about 10 min (common practice), and fifteen are still early against an hour.
@@ -63,7 +64,10 @@ export default defineRule<Settings, State>({
   policy: { priority: 'urgent', onDelayMs: 15 * MINUTE, offDelayMs: 5 * MINUTE },
 
   apply(facts) {
-    return facts.equipment.filter(({ kind }) => kind === 'return-pump').map((pump) => proposalFor(pump, facts));
+    const pumps = facts.equipment.filter(({ kind }) => kind === 'return-pump');
+    if (pumps.length > 0) return pumps.map((pump) => proposalFor(pump, facts));
+    // Without a sump, what moves the water of the display is its filter; stream pumps beside a return pump run by programmes of their own, and are watched where the fleet file asks for it.
+    return facts.equipment.filter(({ kind }) => kind === 'circulation-pump').map((pump) => proposalFor(pump, facts)).filter(({ missing }) => missing === null);
   },
 
   applyTo(facts, subject) {

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { MINUTE } from '../../../src/domain/duration.ts';
 import type { Equipment, Point } from '../../../src/domain/fleet.ts';
 import returnPumpStopped from '../../../src/rules/kinds/return-pump-stopped.ts';
-import { equipment, point, ruleOf, setting } from '../fleet.ts';
+import { compileRules } from '../../../src/rules/compile.ts';
+import { equipment, fleet, point, ruleOf, setting } from '../fleet.ts';
 import { Drive, evidenceOf, summaryOf, T0, whyOf } from '../drive.ts';
 
 const power = point('power', 'pump-power', { equipmentId: 'reef/return-pump' });
@@ -59,6 +60,15 @@ describe('return-pump-stopped', () => {
     const drive = started({ settings: { normalWatts: 10 } });
     expect(drive.reading(power.id, T0, 2.1).state).toBe('clear');
     expect(drive.reading(power.id, T0 + 1, 1.9).state).toBe('breached');
+  });
+
+  it('watches the filter of a tank without a return pump by itself, and no stream pump beside one', () => {
+    const filter = equipment('circulation-pump', 'filter', { nameplateWatts: 25 });
+    const meter = point('power', 'filter-power', { equipmentId: 'reef/filter' });
+    const subjects = (pieces: readonly Equipment[], points: readonly Point[]) => compileRules(fleet({ equipment: pieces, points }), new Map([['return-pump-stopped', returnPumpStopped]])).map(({ subject }) => subject);
+    expect(subjects([filter], [meter])).toEqual(['reef/filter']);
+    expect(subjects([filter], [])).toEqual([]);
+    expect(subjects([filter, equipment('return-pump', 'return-pump')], [meter, power])).toEqual(['reef/return-pump']);
   });
 
   it('does not unlearn its normal while it is stopped', () => {
