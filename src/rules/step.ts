@@ -5,7 +5,7 @@
  * already include the reading being stepped; a wake is stepped at the time the rule asked for, and once at the start for a rule
  * that has no stored wake.
  */
-import type { Equipment, Point, Tank } from '../domain/fleet.ts';
+import type { Equipment, Point, Site, Tank } from '../domain/fleet.ts';
 import type { Latest, Rule, RuleContext, RuleInput, RuleStep, WrongClock } from './contract.ts';
 
 /** What is known of a point. Whoever keeps it changes it in place: rules are bound to it once and look at it as it stands. */
@@ -69,12 +69,14 @@ class StepContext implements RuleContext<unknown> {
   nowMs = Number.NaN;
   readonly settings: unknown;
   readonly tank: Tank;
+  readonly site: Site;
   readonly equipment: Equipment | null;
   readonly #points: ReadonlyMap<string, PointNow>;
 
   constructor({ settings, facts, equipment, roles }: Rule, knownOf: (point: Point) => PointNow) {
     this.settings = settings;
     this.tank = facts.tank;
+    this.site = facts.site;
     this.equipment = equipment;
     this.#points = new Map([...roles].map(([role, point]) => [role, knownOf(point)]));
   }
