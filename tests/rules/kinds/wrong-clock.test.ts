@@ -3,7 +3,7 @@ import { HOUR, MINUTE } from '../../../src/domain/duration.ts';
 import { loadRuleKinds } from '../../../src/rules/load.ts';
 import { compileRules } from '../../../src/rules/compile.ts';
 import wrongClock from '../../../src/rules/kinds/wrong-clock.ts';
-import { stepRule } from '../../../src/rules/step.ts';
+import { stepRule } from '../step-rule.ts';
 import { BatchBuilder } from '../../../src/engine/batch.ts';
 import { Watch } from '../../../src/engine/watch.ts';
 import { fleet, point, ruleOf } from '../fleet.ts';
