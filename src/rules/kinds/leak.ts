@@ -121,8 +121,10 @@ function judgeHours(before: State, context: RuleContext<Settings>): State {
   const last = falls.slice(-HOURS_FALLING);
   // What a leak does is not usual: nothing is learnt of it.
   const isLeaking = before.leak !== null;
+  // Medians of a week of windows: four times a day is often enough for what is usual.
+  const isSlowDue = before.slowPace === null || (hourly.hours.at(-1)?.[0] ?? 0) % HOURS_SLOW === 0;
   const pace = settings.fallPerHour ?? (isLeaking ? before.pace : paceOf(falls.slice(0, -HOURS_FALLING)));
-  const slowPace = settings.fallPerHour !== null ? settings.fallPerHour / 2 : isLeaking ? before.slowPace : slowPaceOf(falls.slice(0, -HOURS_SLOW));
+  const slowPace = settings.fallPerHour !== null ? settings.fallPerHour / 2 : isLeaking || !isSlowDue ? before.slowPace : slowPaceOf(falls.slice(0, -HOURS_SLOW));
   const now = { ...before, pace, slowPace };
   if (pace === null) return { ...now, leak: null };
   const given = givenOf(reservoir, hourly, context);
