@@ -16,6 +16,8 @@
  *     its loss-free rate (30 min to 3 h). A stuck heater that outpaces this leaves through the first door; one that does not has
  *     met its losses, and is found here: drawing without end, at a temperature at which a thermostat would have switched off.
  *
+ * Over when the water has cooled below the line, or has stayed warm for a day with the heater resting: a dial that is turned up lets it pause.
+ *
  * Where display and sump have a thermometer each, both must say so (`waterBy`).
  *
  * What must not ring: a warm room with the heater off (no draw); a few watts of standby (drawing begins at a fifth of the nameplate, at least 10 W); a
@@ -62,15 +64,19 @@ const state = z.strictObject({
   aboveFromC: z.number().nullable(),
   /** Drawing with the water above what a probe's offset explains since. */
   beyondSinceMs: z.number().nullable(),
-  /** Stays until the run ends or the water has cooled. */
+  /** Stays until the water has cooled, or the heater has rested for a day. */
   breached: z.boolean(),
+  /** Found, and not drawing since. */
+  stoppedMs: z.number().nullable(),
   /** How far from the line the heater has switched off of late, K, oldest first. */
   switchOffsK: z.array(z.number()).max(9),
 });
 type State = z.infer<typeof state>;
 
-const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false } as const;
-const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false } as const;
+const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null } as const;
+const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null } as const;
+/** Rested for so long with the water still warm, it is the room that warms it. */
+const REST_MS = 24 * HOUR;
 
 const PAUSE_MS = 2 * MINUTE;
 const NOISE_K = 0.1;
@@ -152,7 +158,7 @@ function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, con
   const { nowMs } = context;
   const running = from.drawingSinceMs !== null && from.pauseSinceMs === null
     ? from
-    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null };
+    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null, stoppedMs: null };
   const isAbove = water.value >= (running.aboveSinceMs === null ? lineC : lineC - NOISE_K);
   if (!isAbove) return running.aboveSinceMs === null ? running : { ...running, ...cooled };
 
@@ -166,8 +172,11 @@ function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, con
 }
 
 function whileOff(from: State, water: Latest, draw: Draw, lineC: number, probeToleranceK: number): State {
+  if (from.stoppedMs !== null) return water.value < lineC - NOISE_K || (draw.by !== null && draw.atMs - from.stoppedMs >= REST_MS) ? { ...from, ...idle } : from;
   if (from.drawingSinceMs === null || draw.by === null) return from;
   if (from.pauseSinceMs === null) return { ...from, pauseSinceMs: draw.atMs, pauseC: water.value };
+  // A dial that is turned up, or a relay that sticks now and then, lets go and begins again, with the water warm all the time: one alarm, until it has cooled.
+  if (draw.atMs - from.pauseSinceMs >= PAUSE_MS && from.breached && water.value >= lineC - NOISE_K) return { ...from, drawingSinceMs: null, pauseSinceMs: null, pauseC: null, stoppedMs: from.pauseSinceMs };
   if (draw.atMs - from.pauseSinceMs >= PAUSE_MS) return { ...from, ...idle, switchOffsK: withSwitchOff(from, lineC, probeToleranceK) };
   return from.aboveSinceMs !== null && water.value < lineC - NOISE_K ? { ...from, ...cooled } : from;
 }
@@ -224,18 +233,19 @@ function breached(state: State, water: Latest, draw: Draw, lineC: number, contex
     { label: 'Should switch off at', value: lineC, kind: 'temperature' },
     { label: 'Above that by', value: `${(water.value - lineC).toFixed(2)} K` },
     drawEvidence(draw),
-    { label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs },
-    { label: 'Drawing above the switch-off point for', value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
+    ...(state.stoppedMs === null ? [{ label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs }] : [{ label: 'Not drawing for', value: showDuration(nowMs - state.stoppedMs), atMs: state.stoppedMs }]),
+    { label: `${state.stoppedMs === null ? 'Drawing above' : 'Above'} the switch-off point for`, value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
     { label: 'Explained by lag', value: showDuration(lagOf(draw, context)) },
   ];
   const hours = (nowMs - aboveSinceMs) / HOUR;
   if (state.aboveFromC !== null && hours > 0) evidence.push({ label: 'Warming since then', value: `${((water.value - state.aboveFromC) / hours).toFixed(2)} K/h` });
   if (watts !== null && watts > 0) evidence.push(...forecast(water.value, watts, high, context.tank));
-  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}`, evidence };
+  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, nowMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}`, evidence };
 }
 
-function whatItDoes({ pauseSinceMs }: State, draw: Draw, heldMs: number, equipment: Equipment | null): string {
+function whatItDoes({ pauseSinceMs, stoppedMs }: State, draw: Draw, heldMs: number, nowMs: number, equipment: Equipment | null): string {
   const name = equipment?.name ?? 'the heater';
+  if (stoppedMs !== null) return `${name} has drawn nothing for ${showDuration(nowMs - stoppedMs)}`;
   if (pauseSinceMs !== null) return `${name} has just stopped drawing, after ${showDuration(heldMs)}`;
   return `${name} ${draw.by === 'switch' ? 'has been switched on' : `draws ${showDraw(draw)} and has done so`} for ${showDuration(heldMs)}`;
 }
