@@ -68,15 +68,19 @@ const state = z.strictObject({
   breached: z.boolean(),
   /** Found, and not drawing since. */
   stoppedMs: z.number().nullable(),
+  /** Found, and the water below the line since. */
+  coolSinceMs: z.number().nullable(),
   /** How far from the line the heater has switched off of late, K, oldest first. */
   switchOffsK: z.array(z.number()).max(9),
 });
 type State = z.infer<typeof state>;
 
-const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null } as const;
-const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null } as const;
+const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
+const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
 /** Rested for so long with the water still warm, it is the room that warms it. */
 const REST_MS = 24 * HOUR;
+/** A probe that hangs in the air during a visit shows no cooled water. */
+const COOL_MS = 15 * MINUTE;
 
 const PAUSE_MS = 2 * MINUTE;
 const NOISE_K = 0.1;
@@ -115,7 +119,7 @@ export default defineRule<Settings, State>({
     if (drawing === null) return { state: before, verdict: water.value >= lineC ? unknown(tooCoarse) : clear };
 
     const from = isFirstAfterSilence(input, draw, context) ? afterSilence(before) : before;
-    const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context.settings.probeTolerance);
+    const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context);
     return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear };
   },
 
@@ -158,27 +162,40 @@ function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, con
   const { nowMs } = context;
   const running = from.drawingSinceMs !== null && from.pauseSinceMs === null
     ? from
-    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null, stoppedMs: null };
+    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null, stoppedMs: null, coolSinceMs: null };
   const isAbove = water.value >= (running.aboveSinceMs === null ? lineC : lineC - NOISE_K);
-  if (!isAbove) return running.aboveSinceMs === null ? running : { ...running, ...cooled };
+  if (!isAbove) {
+    if (running.aboveSinceMs === null) return running;
+    if (!running.breached) return { ...running, ...cooled };
+    const coolSinceMs = running.coolSinceMs ?? nowMs;
+    if (nowMs - coolSinceMs >= COOL_MS) return { ...running, ...cooled };
+    return coolSinceMs === running.coolSinceMs ? running : { ...running, coolSinceMs };
+  }
 
   const explainedC = lineC + explainedK(running.switchOffsK, context.settings.probeTolerance);
   const isBeyond = water.value >= (running.beyondSinceMs === null ? explainedC : explainedC - NOISE_K);
   const aboveSinceMs = running.aboveSinceMs ?? nowMs;
   const beyondSinceMs = isBeyond ? running.beyondSinceMs ?? nowMs : null;
   const isBreached = running.breached || isUnexplained(aboveSinceMs, beyondSinceMs, draw, context);
-  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached) return running;
-  return { ...running, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, breached: isBreached };
+  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached && running.coolSinceMs === null) return running;
+  return { ...running, coolSinceMs: null, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, breached: isBreached };
 }
 
-function whileOff(from: State, water: Latest, draw: Draw, lineC: number, probeToleranceK: number): State {
-  if (from.stoppedMs !== null) return water.value < lineC - NOISE_K || (draw.by !== null && draw.atMs - from.stoppedMs >= REST_MS) ? { ...from, ...idle } : from;
+function whileOff(from: State, water: Latest, draw: Draw, lineC: number, { nowMs, settings: { probeTolerance: probeToleranceK } }: RuleContext<Settings>): State {
+  if (from.stoppedMs !== null) return whileStopped(from, from.stoppedMs, water, lineC, nowMs);
   if (from.drawingSinceMs === null || draw.by === null) return from;
   if (from.pauseSinceMs === null) return { ...from, pauseSinceMs: draw.atMs, pauseC: water.value };
   // A dial that is turned up, or a relay that sticks now and then, lets go and begins again, with the water warm all the time: one alarm, until it has cooled.
-  if (draw.atMs - from.pauseSinceMs >= PAUSE_MS && from.breached && water.value >= lineC - NOISE_K) return { ...from, drawingSinceMs: null, pauseSinceMs: null, pauseC: null, stoppedMs: from.pauseSinceMs };
+  if (draw.atMs - from.pauseSinceMs >= PAUSE_MS && from.breached) return { ...from, drawingSinceMs: null, pauseSinceMs: null, pauseC: null, stoppedMs: from.pauseSinceMs };
   if (draw.atMs - from.pauseSinceMs >= PAUSE_MS) return { ...from, ...idle, switchOffsK: withSwitchOff(from, lineC, probeToleranceK) };
-  return from.aboveSinceMs !== null && water.value < lineC - NOISE_K ? { ...from, ...cooled } : from;
+  return from.aboveSinceMs !== null && !from.breached && water.value < lineC - NOISE_K ? { ...from, ...cooled } : from;
+}
+
+function whileStopped(from: State, stoppedMs: number, water: Latest, lineC: number, nowMs: number): State {
+  if (nowMs - stoppedMs >= REST_MS) return { ...from, ...idle };
+  if (water.value >= lineC - NOISE_K) return from.coolSinceMs === null ? from : { ...from, coolSinceMs: null };
+  if (from.coolSinceMs === null) return { ...from, coolSinceMs: nowMs };
+  return nowMs - from.coolSinceMs >= COOL_MS ? { ...from, ...idle } : from;
 }
 
 /** A heater switched off by hand when it is much too warm teaches nothing about its thermostat, nor does one pulled while the water is cool. */

@@ -126,7 +126,11 @@ describe('heater-stuck-on', () => {
     expect(drive.reading(power.id, T0 + 2 * HOUR + 300_000, 498).state).toBe('breached');
     drive.reading(power.id, T0 + 2 * HOUR + 400_000, 0);
     drive.reading(power.id, T0 + 2 * HOUR + 600_000, 0);
-    expect(drive.reading(water.id, T0 + 2 * HOUR + 700_000, 25.6).state).toBe('clear');
+    // A minute in the air during a visit is no cooled water.
+    expect(drive.reading(water.id, T0 + 2 * HOUR + 700_000, 22).state).toBe('breached');
+    expect(drive.reading(water.id, T0 + 2 * HOUR + 760_000, 27).state).toBe('breached');
+    expect(run(drive, { fromMs: T0 + 3 * HOUR, toMs: T0 + 3 * HOUR + 20 * MINUTE, celsius: () => 25.6, watts: () => 0 })).toBe(0);
+    expect(drive.verdict.state).toBe('clear');
   });
 
   it('is over when the water has stayed warm for a day with the heater resting: then it is the room', () => {
@@ -150,7 +154,12 @@ describe('heater-stuck-on', () => {
     run(drive, { fromMs: T0, toMs: T0 + HOUR, celsius: () => 26.5, watts: () => 498 });
     const later = T0 + HOUR;
     expect(drive.reading(water.id, later, 25.75).state).toBe('breached');
-    expect(drive.reading(water.id, later + 1, 25.69).state).toBe('clear');
+    // A minute in the air is no cooled water.
+    expect(drive.reading(water.id, later + 1, 22).state).toBe('breached');
+    expect(drive.reading(water.id, later + MINUTE, 25.75).state).toBe('breached');
+    expect(drive.reading(water.id, later + 2 * MINUTE, 25.69).state).toBe('breached');
+    expect(run(drive, { fromMs: later + 3 * MINUTE, toMs: later + 20 * MINUTE, celsius: () => 25.69, watts: () => 498 })).toBe(0);
+    expect(drive.verdict.state).toBe('clear');
   });
 
   it('says what a technician needs to believe it', () => {
