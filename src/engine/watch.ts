@@ -153,6 +153,11 @@ export class Watch {
     return clock?.wrongSinceMs == null ? null : { sinceMs: clock.wrongSinceMs, behindMs: clock.leastLagMs };
   }
 
+  heardMs(pointId: string): number | null {
+    const clock = this.#intake.clockOf(pointId);
+    return clock === null || clock.wrongSinceMs !== null ? null : clock.lastMs;
+  }
+
   atPresent(point: Point): Point {
     return this.#points.get(point.id)?.point ?? point;
   }

@@ -100,6 +100,11 @@ export interface RuleContext<Settings> {
   lastStampMs(role: string): number | null;
   /** Since when the clock of its source has been found wrong, and by how much it is behind (negative: ahead); `null`: nothing is known against it. */
   wrongClock(role: string): WrongClock | null;
+  /**
+   * Arrival of the latest message of its source while its stamps are too far off to be of now and it is not decided yet whether its clock is wrong or
+   * it sends late; `null`: its stamps are believed, or it is found wrong and stamped on arrival. Somebody is there, whatever the stamps say.
+   */
+  heardMs(role: string): number | null;
 }
 
 export interface WrongClock {

@@ -19,6 +19,8 @@ export interface Readings {
   offline?(pointId: string): string | null;
   /** What is wrong with the clock of the point's source; left out where nobody watches clocks. */
   wrongClock?(pointId: string): WrongClock | null;
+  /** Arrival of the latest message of the point's source while its clock is under suspicion; left out where nobody watches clocks. */
+  heardMs?(pointId: string): number | null;
   /** The point with the cadence it has at present; left out where the fleet's is all there is. */
   atPresent?(point: Point): Point;
 }
@@ -127,5 +129,10 @@ class StepContext implements RuleContext<unknown> {
   wrongClock(role: string): WrongClock | null {
     const point = this.#rule.roles.get(role);
     return point === undefined ? null : (this.#readings.wrongClock?.(point.id) ?? null);
+  }
+
+  heardMs(role: string): number | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : (this.#readings.heardMs?.(point.id) ?? null);
   }
 }

@@ -5,18 +5,20 @@
  * Method: breached when the latest usable reading is older than the point's `silentAfter` (by default five cadences, at least five minutes). It tells
  * apart a point that never delivered since it is watched, one that stopped, and one that still delivers, but nothing that can be true (a broken wire
  * often reads as −127 or 85). The wake-up is set when it fires, not moved with every reading.
+ * Messages that arrive with stamps of another time come from a wrong clock, not from silence: while that is being decided (`wrong-clock`) the point has not stopped.
+ * That is granted for ten cadences, at least ten minutes: a source that always sends late and never a value of now is silent all the same.
  *
  * Low priority: without a value nothing is known to be wrong, and most points are not what an animal depends on within hours. The temperature of the
  * water is: high. Source: none; common practice.
  */
 import { z } from 'zod';
-import { showDuration } from '../../domain/duration.ts';
+import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { kinds } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Proposal, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
 import { silentAtMs } from '../step.ts';
 import { pointById } from '../subject.ts';
 import { waterTemperaturePoint } from '../water.ts';
@@ -56,7 +58,7 @@ export default defineRule<Settings, State>({
     const point = context.point('value');
     if (point === null) throw new Error('silent-point is bound to no point');
     const latest = context.latest('value');
-    const silentAt = silentAtMs(point, latest ?? { atMs: watchedSinceMs, value: Number.NaN });
+    const silentAt = silentFromMs(point, latest ?? { atMs: watchedSinceMs, value: Number.NaN }, context.heardMs('value'));
     const silent = nowMs >= silentAt;
     const state = before.silent === silent && before.watchedSinceMs !== null ? before : { watchedSinceMs, silent };
     const verdict = silent ? breached(watchedSinceMs, point, context) : clear;
@@ -75,6 +77,17 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** When it counts as silent, with what is granted to one whose messages come with stamps of another time. */
+function silentFromMs(point: Point, latest: Latest, heardMs: number | null): number {
+  const silentAt = silentAtMs(point, latest);
+  if (heardMs === null || heardMs <= latest.atMs) return silentAt;
+  return Math.min(silentAt + Math.max(CLOCK_DECIDED_MS, CLOCK_DECIDED_CADENCES * point.everyMs), heardMs + point.silentAfterMs + 1);
+}
+
+/** Six messages and three cadences decide over a clock (`src/ingest/source-clock.ts`); some are lost. */
+const CLOCK_DECIDED_CADENCES = 10;
+const CLOCK_DECIDED_MS = 10 * MINUTE;
 
 function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
   return {
