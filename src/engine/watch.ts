@@ -34,6 +34,8 @@ import { clockText, transitionText } from './words.ts';
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
 const removedWhy = 'the rule is no longer in the fleet';
 
+const noPoints: readonly string[] = [];
+
 /** A longer pause between two signs of life means that nobody was watching. Signs of life are stored at least every 30 s. */
 export const downtimeBoundMs = 90_000;
 
@@ -74,6 +76,8 @@ export class Watch {
   readonly #intake: Intake;
   readonly #rota: Rota;
   readonly #causes: Causes;
+  /** By point: which rule does not believe its sensor, and why. Follows from the rules' states. */
+  readonly #doubts = new Map<string, Map<string, string>>();
   /** Rules that have a stored state: they have been woken before. */
   readonly #known: ReadonlySet<string>;
   #nextAlarmId: number;
@@ -111,6 +115,7 @@ export class Watch {
       };
       this.#watched.set(rule.id, watched);
       this.statuses.set(rule.id, watched.status);
+      this.#noteDoubts(watched);
       for (const [role, point] of rule.roles) {
         const list = listeners.get(point.id) ?? [];
         list.push({ watched, role });
@@ -151,6 +156,18 @@ export class Watch {
   wrongClock(pointId: string): { readonly sinceMs: number; readonly behindMs: number } | null {
     const clock = this.#intake.clockOf(pointId);
     return clock?.wrongSinceMs == null ? null : { sinceMs: clock.wrongSinceMs, behindMs: clock.leastLagMs };
+  }
+
+  doubted(pointId: string, askedBy: string): string | null {
+    const doubts = this.#doubts.get(pointId);
+    if (doubts === undefined) return null;
+    let first: string | null = null;
+    for (const ruleId of doubts.keys()) {
+      const hold = this.statuses.get(ruleId)?.hold ?? null;
+      // Whoever puts the alarm aside believes the sensor. Of several the same one speaks after a restart.
+      if (ruleId !== askedBy && (hold === null || hold.kind === 'suppressed') && (first === null || ruleId < first)) first = ruleId;
+    }
+    return first === null ? null : (doubts.get(first) ?? null);
   }
 
   heardMs(pointId: string): number | null {
@@ -387,8 +404,7 @@ export class Watch {
 
   /** Every rule that hears one of the points, once. */
   #judgeListeners(points: readonly PointLive[], nowMs: number, into: BatchBuilder): void {
-    const watched = new Set(points.flatMap(({ listeners }) => listeners.map((listener) => listener.watched)));
-    for (const one of watched) this.#judge(one, { type: 'wake' }, nowMs, nowMs, into);
+    for (const one of listenersOf(points)) this.#judge(one, { type: 'wake' }, nowMs, nowMs, into);
   }
 
   #fire(due: Deadline, into: BatchBuilder): void {
@@ -417,6 +433,7 @@ export class Watch {
     const { rule } = watched;
     const step = stepRule(rule, watched.state, input, this, atMs);
     const wakeAtMs = step.wakeAtMs === undefined ? watched.wakeAtMs : step.wakeAtMs;
+    const stateBefore = watched.state;
     if (step.state !== watched.state || wakeAtMs !== watched.wakeAtMs || input.type === 'wake') {
       watched.state = step.state;
       watched.wakeAtMs = wakeAtMs;
@@ -424,9 +441,26 @@ export class Watch {
       this.#deadlines.set('wake', rule.id, wakeAtMs);
     }
     watched.verdict = step.verdict;
+    const changed = rule.kind.doubts === undefined || step.state === stateBefore ? noPoints : this.#noteDoubts(watched);
     // By far the most frequent case: all was well and is.
-    if (step.verdict === clear && watched.status.verdict === 'clear' && watched.status.condition === 'clear') return;
-    this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    if (step.verdict !== clear || watched.status.verdict !== 'clear' || watched.status.condition !== 'clear') this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    for (const other of listenersOf(changed.flatMap((pointId) => this.#points.get(pointId) ?? []))) if (other !== watched) this.#judge(other, { type: 'wake' }, atMs, nowMs, into);
+  }
+
+  /** @returns points of which it has just begun, or ceased, to believe nothing. */
+  #noteDoubts({ rule, state }: Watched): readonly string[] {
+    if (rule.kind.doubts === undefined) return noPoints;
+    const whys = rule.kind.doubts(state);
+    const changed: string[] = [];
+    for (const [role, { id }] of rule.roles) {
+      const why = whys[role];
+      const known = this.#doubts.get(id);
+      if (known?.get(rule.id) === why) continue;
+      if ((known?.get(rule.id) === undefined) !== (why === undefined)) changed.push(id);
+      if (why !== undefined) this.#doubts.set(id, new Map([...(known ?? []), [rule.id, why]]));
+      else if (known !== undefined && known.delete(rule.id) && known.size === 0) this.#doubts.delete(id);
+    }
+    return changed;
   }
 
   #live(watched: Watched, event: LifeEvent, nowMs: number, into: BatchBuilder, detail: Record<string, unknown>): CommandResult {
@@ -581,6 +615,8 @@ export class Watch {
     });
   }
 }
+
+const listenersOf = (points: readonly PointLive[]): ReadonlySet<Watched> => new Set(points.flatMap(({ listeners }) => listeners.map(({ watched }) => watched)));
 
 /** A promised cadence is a maximum (RFC 8428 §4.3): two of them without a word are silence. */
 function withCadence(point: Point, cadenceMs: number | null): Point {

@@ -17,6 +17,8 @@ export interface Readings {
   lastStampMs?(pointId: string): number | null;
   /** Why the point cannot be believed right now; left out where no gateway speaks for its points. */
   offline?(pointId: string): string | null;
+  /** Why another rule than this one does not believe the point; left out where nobody asks. */
+  doubted?(pointId: string, askedBy: string): string | null;
   /** What is wrong with the clock of the point's source; left out where nobody watches clocks. */
   wrongClock?(pointId: string): WrongClock | null;
   /** Arrival of the latest message of the point's source while its clock is under suspicion; left out where nobody watches clocks. */
@@ -103,11 +105,16 @@ class StepContext implements RuleContext<unknown> {
     return point === undefined ? null : (this.#readings.offline?.(point.id) ?? null);
   }
 
+  doubted(role: string): string | null {
+    const point = this.#rule.roles.get(role);
+    return point === undefined ? null : (this.#readings.doubted?.(point.id, this.#rule.id) ?? null);
+  }
+
   current(role: string): Latest | null {
     const point = this.point(role);
     if (point === null) return null;
     const latest = this.#readings.latest(point.id);
-    if (latest !== null && this.offline(role) !== null) return null;
+    if (latest !== null && (this.offline(role) ?? this.doubted(role)) !== null) return null;
     return latest !== null && this.nowMs - latest.atMs <= point.silentAfterMs ? latest : null;
   }
 
