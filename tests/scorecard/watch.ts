@@ -24,6 +24,8 @@ export interface Seen {
   /** Every page, in order of time. */
   readonly pages: readonly Page[];
   readonly forecasts: readonly Forecast[];
+  /** By alarm id: the state of its rule when it opened. */
+  readonly statesAtOpening: ReadonlyMap<number, unknown>;
   /** What people did meanwhile. */
   readonly happenings: readonly Happening[];
   readonly samples: number;
@@ -37,9 +39,10 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promi
   const store = await openSqliteStore(':memory:');
   const alarms = new Map<number, Alarm>();
   const pages: Page[] = [];
+  const statesAtOpening = new Map<number, unknown>();
   let forecasts: ForecastLog | null = null;
   const engine = await Engine.start({
-    store: keeping(store, alarms, pages, (ruleId, state) => forecasts?.keep(ruleId, state)), fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined,
+    store: keeping(store, alarms, pages, statesAtOpening, (ruleId, state) => forecasts?.keep(ruleId, state)), fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined,
     onFatal: (error) => {
       throw error;
     },
@@ -65,7 +68,7 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promi
     return {
       alarms: [...alarms.values()].sort((a, b) => a.openedMs - b.openedMs || a.id - b.id),
       pages: pages.sort((a, b) => a.createdMs - b.createdMs),
-      forecasts: log.made, happenings: run.happenings, samples,
+      forecasts: log.made, statesAtOpening, happenings: run.happenings, samples,
     };
   } finally {
     await engine.stop();
@@ -74,14 +77,21 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promi
 }
 
 /** What is committed of alarms and pages is noted; readings are let go. */
-function keeping(store: Store, alarms: Map<number, Alarm>, pages: Page[], keep: (ruleId: string, state: unknown) => void): Store {
+function keeping(store: Store, alarms: Map<number, Alarm>, pages: Page[], statesAtOpening: Map<number, unknown>, keep: (ruleId: string, state: unknown) => void): Store {
+  const states = new Map<string, unknown>();
   return {
     ...store,
     commit: async (batch) => {
       await store.commit({ ...batch, readings: [] });
-      for (const alarm of batch.alarms) alarms.set(alarm.id, alarm);
+      for (const { ruleId, state } of batch.ruleStates) {
+        states.set(ruleId, state);
+        keep(ruleId, state);
+      }
+      for (const alarm of batch.alarms) {
+        if (!alarms.has(alarm.id)) statesAtOpening.set(alarm.id, states.get(alarm.ruleId));
+        alarms.set(alarm.id, alarm);
+      }
       pages.push(...batch.pages);
-      for (const { ruleId, state } of batch.ruleStates) keep(ruleId, state);
     },
   };
 }

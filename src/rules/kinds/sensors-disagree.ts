@@ -164,9 +164,9 @@ function jumpIn(recent: State['recent'], usual: number | null, tolerance: number
   const last = recent.at(-1);
   if (usual === null || before === undefined || after === undefined || last === undefined || offBy(before[1] - before[0], usual) > tolerance / 2) return null;
   const moved = (index: 0 | 1, to: readonly [number, number]): number => Math.abs(to[index] - before[index]);
-  const stayed = (index: 0 | 1): boolean => moved(index, after) < STAYED * tolerance && moved(index, last) < STAYED * tolerance;
-  if (moved(0, after) > tolerance / 2 && stayed(1)) return 'one';
-  return moved(1, after) > tolerance / 2 && stayed(0) ? 'other' : null;
+  const jumped = (index: 0 | 1, beside: 0 | 1): boolean =>
+    moved(index, after) > tolerance / 2 && Math.max(moved(beside, after), moved(beside, last)) < STAYED * moved(index, after);
+  return jumped(0, 1) ? 'one' : jumped(1, 0) ? 'other' : null;
 }
 
 /** One difference an hour; from twelve on their middle is usual, and after two days it stays: a drift must not become usual. */

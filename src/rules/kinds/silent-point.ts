@@ -67,6 +67,8 @@ export default defineRule<Settings, State>({
     return { state, verdict, wakeAtMs: silent ? null : silentAt };
   },
 
+  surelyAfterMs: (_settings, { points }) => points.get('value')?.silentAfterMs ?? 0,
+
   firstChecks(advice) {
     return [
       'See whether other points of the site are silent too: then it is the gateway, the network or the power there, not this sensor.',
