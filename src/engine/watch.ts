@@ -314,11 +314,15 @@ export class Watch {
     // Straight from the source, and of later: it is back, whoever has not said so.
     if (live.state.offline !== null && taken.atMs >= live.state.offline.sinceMs) this.#setState(live, { ...live.state, offline: null }, into);
     if (sample.nextWithinMs !== undefined && live.point.cadence === 'sent' && sample.nextWithinMs !== live.state.cadenceMs) this.#setCadence(live, sample.nextWithinMs, arrivedMs, into);
-    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) {
+    const isNew = live.lastStampMs === null || taken.atMs > live.lastStampMs;
+    if (live.lastStampMs === null || isNew) {
       if (live.lastStampMs !== null && taken.atMs - live.lastStampMs > silenceBoundMs(live.point)) this.#noteSilence(live, live.lastStampMs, taken.atMs, arrivedMs, into);
       live.lastStampMs = taken.atMs;
     }
-    if (!isUsable(taken.quality)) return;
+    if (!isUsable(taken.quality)) {
+      if (isNew && taken.atMs >= arrivedMs - live.point.silentAfterMs) this.#judgeImpossible(live, taken, arrivedMs, into);
+      return;
+    }
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
     const now = calibrated(taken, live.curve);
@@ -329,6 +333,12 @@ export class Watch {
     for (const { watched, role } of live.listeners) {
       if (input === null || input.role !== role) input = { type: 'reading', role, atMs: now.atMs, value: now.value };
       this.#judge(watched, input, taken.atMs, arrivedMs, into);
+    }
+  }
+
+  #judgeImpossible({ listeners }: PointLive, { atMs, value }: Reading, arrivedMs: number, into: BatchBuilder): void {
+    for (const { watched, role } of listeners) {
+      if (watched.rule.kind.hearsImpossible === true) this.#judge(watched, { type: 'impossible', role, atMs, value }, atMs, arrivedMs, into);
     }
   }
 

@@ -42,6 +42,8 @@ export interface RuleKind<Settings = unknown, State = unknown> {
    * speaks for it can explain (`causes.ts`, scope `gateway`). Left out: for all points it reads, if they come by one gateway.
    */
   speaksFor?(state: State, point: Point): boolean;
+  /** Is stepped with readings that cannot be true as well; every other kind never sees one. */
+  readonly hearsImpossible?: boolean;
   /**
    * For a kind that finds a *sensor* wrong, not what it measures: by role, why its values cannot be believed in this state (`has stood still since …`).
    * While it says so, and nobody has put its alarm aside, no other rule gets a current value of that point.
@@ -83,6 +85,8 @@ export interface Proposal {
 
 export type RuleInput =
   | { readonly type: 'reading'; readonly role: string; readonly atMs: number; readonly value: number }
+  /** A reading that cannot be true for its kind of quantity. Only kinds that say `hearsImpossible` are given it. */
+  | { readonly type: 'impossible'; readonly role: string; readonly atMs: number; readonly value: number }
   /** The time asked for by `wakeAtMs` has come. */
   | { readonly type: 'wake' };
 

@@ -31,7 +31,7 @@ export interface Readings {
 export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings: Readings, nowMs: number): RuleStep<unknown> {
   if (rule.missing !== null) return { state, verdict: { state: 'unknown', why: rule.missing }, wakeAtMs: null };
   const step = rule.kind.step(state, input, new StepContext(rule, readings, nowMs));
-  if (input.type === 'reading' || step.wakeAtMs !== undefined) return step;
+  if (input.type !== 'wake' || step.wakeAtMs !== undefined) return step;
   return { state: step.state, verdict: step.verdict, wakeAtMs: silenceWakeMs(rule, readings, nowMs) };
 }
 
