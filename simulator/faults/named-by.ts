@@ -10,7 +10,8 @@ export const namedBy: Readonly<Record<string, readonly string[]>> = {
   'floor-wet': ['leak-wet'],
   'frozen-value': ['frozen-value'],
   'gateway-silent': ['silent-gateway'],
-  'heater-chiller-fighting': ['heater-chiller-fighting'],
+  // The heater heats past the setpoint that is written down for it: until the chiller has brought the water back, that is what there is to see, and it names the piece whose dial is wrong.
+  'heater-chiller-fighting': ['heater-chiller-fighting', 'heater-stuck-on'],
   'heater-failed': ['heater-not-heating'],
   'heater-stuck-on': ['heater-stuck-on'],
   'heater-weak': ['heater-weak'],
@@ -20,7 +21,7 @@ export const namedBy: Readonly<Record<string, readonly string[]>> = {
   'pump-clogging': ['pump-draw-shifted'],
   'pump-dry': ['pump-draw-shifted'],
   'pump-restarting': ['pump-restarting'],
-  'pump-stopped': ['return-pump-stopped', 'pump-stopped'],
+  'pump-stopped': ['return-pump-stopped'],
   'reservoir-runs-empty': ['top-off-empty', 'top-off-low'],
   'room-cold': ['heater-at-limit'],
   'room-hot': ['limit', 'temperature-forecast', 'temperature-drift'],
@@ -31,7 +32,8 @@ export const namedBy: Readonly<Record<string, readonly string[]>> = {
   'spikes': ['spikes'],
   'sump-overfilled': ['sump-high'],
   'thermometer-drifting': ['sensors-disagree'],
-  'thermostat-turned-up': ['temperature-drift', 'temperature-forecast', 'limit'],
+  // A dial that is turned up and contacts that are welded look the same until the water is as warm as the dial wants it.
+  'thermostat-turned-up': ['heater-stuck-on', 'temperature-drift', 'temperature-forecast', 'limit'],
   'top-off-failed': ['top-off-failed', 'sump-low'],
   'top-off-stuck-on': ['top-off-stuck-on'],
   'voltage-sag': ['voltage-out-of-range'],

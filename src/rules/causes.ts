@@ -3,7 +3,7 @@
  * how long it waits for one, and which of several counts, is decided in `src/engine/causes.ts`.
  *
  * A line claims that the consequence *follows* from the cause, by physics or wiring, within hours. Where it only often comes along, it has no place here:
- * an alarm that is suppressed wrongly is worse than one page too many. So nothing explains water on the floor or about to get there, and nothing explains a
+ * an alarm that is suppressed wrongly is worse than one page too many. So nothing explains water on the floor, nor a float for high water, nor a
  * heater that is stuck on. A kind must not explain itself, and no chain of lines may come back to where it began (`tests/rules/causes.test.ts`).
  */
 import type { Equipment, EquipmentKind, Point } from '../domain/fleet.ts';
@@ -13,9 +13,9 @@ import type { Rule } from './contract.ts';
 
 /**
  * Where a consequence must be to be explained. `equipment`: about the same piece. `circuit`: its equipment hangs on a circuit of the cause's.
- * `gateway`: all of its points come by the gateway of the cause. `tank` and `site`: the same one.
+ * `gateway`: all of its points come by the gateway of the cause. `point`: it reads the point that the cause is about. `tank` and `site`: the same one.
  */
-export type Scope = 'equipment' | 'circuit' | 'gateway' | 'tank' | 'site';
+export type Scope = 'equipment' | 'circuit' | 'gateway' | 'point' | 'tank' | 'site';
 
 export interface CauseLine {
   readonly cause: string;
@@ -27,33 +27,49 @@ export interface CauseLine {
   readonly of?: readonly Kind[];
   /** Only where the cause is about one of these. */
   readonly causeEquipment?: readonly EquipmentKind[];
+  /** Only where one of these of the tank hangs on the circuit that the cause is about. */
+  readonly onCircuit?: readonly EquipmentKind[];
 }
 
 /** Kinds that speak of the water's temperature, beside `limit`. */
-const temperatures = ['temperature-rate', 'temperature-forecast', 'temperature-swing'] as const;
+const temperatures = ['temperature-rate', 'temperature-forecast', 'temperature-swing', 'temperature-drift'] as const;
+const salinities = ['salinity-step', 'salinity-rate', 'salinity-limit', 'salinity-drift'] as const;
 const temperature = ['temperature'] as const;
 const level = ['level', 'fill', 'volume'] as const;
+/** What display and sump no longer share when no water moves between them: heat, and with it whatever is told from the temperature of one of them. */
+const withoutFlow = [...temperatures, 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'chiller-not-cooling', 'chiller-short-cycling', 'chiller-losing-capacity', 'sensors-disagree'] as const;
 
 /** In order of preference: what several lines explain goes behind the first of them. */
 export const causeLines: readonly CauseLine[] = [
   {
     cause: 'site-power-lost', scope: 'site',
-    explains: ['circuit-lost', 'return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-gateway', 'silent-point', 'voltage-out-of-range', 'sensors-disagree'],
+    explains: ['circuit-lost', 'return-pump-stopped', 'pump-restarting', 'top-off-failed', 'silent-gateway', 'silent-point', 'voltage-out-of-range', ...withoutFlow],
   },
   // Tanks cool down, or warm up where a chiller cooled them.
   { cause: 'site-power-lost', explains: ['limit'], scope: 'site', of: temperature },
-  { cause: 'site-power-lost', explains: temperatures, scope: 'site' },
   { cause: 'circuit-lost', explains: ['return-pump-stopped', 'pump-restarting', 'heater-not-heating', 'top-off-failed', 'silent-point'], scope: 'circuit' },
+  { cause: 'circuit-lost', explains: withoutFlow, scope: 'tank', onCircuit: ['return-pump'] },
+  { cause: 'circuit-lost', explains: ['limit'], scope: 'tank', of: temperature, onCircuit: ['return-pump', 'heater', 'chiller'] },
+  { cause: 'circuit-lost', explains: temperatures, scope: 'tank', onCircuit: ['heater', 'chiller'] },
   { cause: 'silent-gateway', explains: ['silent-point'], scope: 'gateway' },
+  // A sensor that lies: what is told from its readings follows.
+  { cause: 'frozen-value', explains: ['sensors-disagree', ...temperatures, 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'chiller-not-cooling', 'top-off-failed', 'top-off-consumption', ...salinities], scope: 'point' },
+  // Heaters and pumps draw, and chillers move, less or more with the voltage.
+  { cause: 'voltage-out-of-range', explains: ['heater-weak', 'heater-at-limit', 'pump-draw-shifted', 'chiller-losing-capacity'], scope: 'site' },
   // The display loses its heater and its chiller with the flow; what they warm or cool is the sump by itself.
   { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: temperature, causeEquipment: ['return-pump'] },
   { cause: 'return-pump-stopped', explains: ['limit'], scope: 'tank', of: level, side: 'low', causeEquipment: ['return-pump'] },
-  {
-    cause: 'return-pump-stopped', scope: 'tank', causeEquipment: ['return-pump'],
-    explains: [...temperatures, 'sump-low', 'top-off-failed', 'chiller-not-cooling', 'chiller-short-cycling', 'heater-weak', 'heater-at-limit', 'sensors-disagree'],
-  },
+  { cause: 'return-pump-stopped', explains: ['sump-low', 'top-off-failed', ...withoutFlow], scope: 'tank', causeEquipment: ['return-pump'] },
+  // One that turns in air or is clogged lets the display drain down as one that stands does. A float that has closed is another matter: it has no side.
+  { cause: 'pump-draw-shifted', explains: ['sump-high'], scope: 'tank', side: 'high', causeEquipment: ['return-pump'] },
+  { cause: 'pump-draw-shifted', explains: withoutFlow, scope: 'tank', causeEquipment: ['return-pump'] },
+  { cause: 'pump-draw-shifted', explains: ['limit'], scope: 'tank', of: temperature, causeEquipment: ['return-pump'] },
+  { cause: 'pump-draw-shifted', explains: ['return-pump-stopped'], scope: 'equipment' },
+  // Until somebody has measured which of two thermometers is right, neither tells what heaters do; a limit that is passed is told all the same.
+  { cause: 'sensors-disagree', explains: [...temperatures, 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'chiller-not-cooling', 'chiller-losing-capacity', 'salinity-step', 'salinity-rate'], scope: 'tank' },
   { cause: 'heater-stuck-on', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
-  { cause: 'heater-stuck-on', explains: temperatures, scope: 'tank', side: 'high' },
+  // Warmer water evaporates faster.
+  { cause: 'heater-stuck-on', explains: [...temperatures, 'top-off-consumption'], scope: 'tank', side: 'high' },
   { cause: 'heater-stuck-on', explains: ['heater-chiller-fighting', 'chiller-losing-capacity'], scope: 'tank' },
   { cause: 'heater-not-heating', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
   { cause: 'heater-not-heating', explains: temperatures, scope: 'tank', side: 'low' },
@@ -65,23 +81,26 @@ export const causeLines: readonly CauseLine[] = [
   { cause: 'heater-at-limit', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
   { cause: 'heater-at-limit', explains: temperatures, scope: 'tank', side: 'low' },
   { cause: 'chiller-not-cooling', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
-  { cause: 'chiller-not-cooling', explains: temperatures, scope: 'tank', side: 'high' },
+  { cause: 'chiller-not-cooling', explains: [...temperatures, 'top-off-consumption'], scope: 'tank', side: 'high' },
   { cause: 'chiller-not-cooling', explains: ['chiller-losing-capacity'], scope: 'equipment' },
-  { cause: 'top-off-stuck-on', explains: ['top-off-empty', 'top-off-low', 'top-off-consumption', 'salinity-step'], scope: 'tank' },
-  { cause: 'top-off-stuck-on', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'low' },
+  // Whoever was told when the limit will be passed was told that it will be.
+  { cause: 'temperature-forecast', explains: ['limit'], scope: 'tank', side: 'high', of: temperature },
+  { cause: 'temperature-forecast', explains: ['limit'], scope: 'tank', side: 'low', of: temperature },
+  { cause: 'top-off-stuck-on', explains: ['sump-high'], scope: 'tank', side: 'high' },
+  { cause: 'top-off-stuck-on', explains: ['top-off-empty', 'top-off-low', 'top-off-consumption'], scope: 'tank' },
+  { cause: 'top-off-stuck-on', explains: salinities, scope: 'tank', side: 'low' },
+  { cause: 'leak', explains: ['sump-low', 'top-off-consumption', 'top-off-low', 'top-off-empty'], scope: 'tank' },
+  { cause: 'leak', explains: salinities, scope: 'tank', side: 'low' },
+  // What flows out is made up with fresh water.
+  { cause: 'top-off-consumption', explains: ['top-off-low', 'top-off-empty'], scope: 'tank' },
+  { cause: 'top-off-consumption', explains: salinities, scope: 'tank', side: 'low' },
   { cause: 'top-off-empty', explains: ['top-off-failed', 'sump-low'], scope: 'tank' },
-  { cause: 'top-off-empty', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'high' },
+  { cause: 'top-off-empty', explains: salinities, scope: 'tank', side: 'high' },
   { cause: 'top-off-failed', explains: ['sump-low'], scope: 'tank' },
-  { cause: 'top-off-failed', explains: ['salinity-rate', 'salinity-limit'], scope: 'tank', side: 'high' },
-  { cause: 'leak', explains: ['sump-low', 'top-off-consumption'], scope: 'tank' },
+  { cause: 'top-off-failed', explains: salinities, scope: 'tank', side: 'high' },
+  { cause: 'salinity-step', explains: ['salinity-limit', 'salinity-rate', 'salinity-drift'], scope: 'tank', side: 'low' },
+  { cause: 'salinity-step', explains: ['salinity-limit', 'salinity-rate', 'salinity-drift'], scope: 'tank', side: 'high' },
 ];
-
-/** Named above and not built yet: a name goes from here when its kind is there (a test says so). */
-export const awaitedKinds: ReadonlySet<string> = new Set([
-  'site-power-lost', 'circuit-lost', 'silent-gateway', 'voltage-out-of-range', 'pump-restarting', 'heater-not-heating', 'heater-weak', 'heater-at-limit', 'heater-chiller-fighting',
-  'chiller-not-cooling', 'chiller-losing-capacity', 'top-off-failed', 'top-off-stuck-on', 'top-off-consumption', 'sump-low', 'leak', 'sensors-disagree',
-  'temperature-rate', 'temperature-forecast', 'temperature-swing', 'salinity-step', 'salinity-rate', 'salinity-limit',
-]);
 
 export interface PossibleCause {
   readonly cause: Rule;
@@ -104,6 +123,7 @@ export function possibleCauses(rules: readonly Rule[], lines: readonly CauseLine
   for (const siteId of new Set(rules.map(({ facts }) => facts.site.id))) {
     for (const line of lines) {
       for (const cause of bySiteAndKind.get(`${siteId} ${line.cause}`) ?? []) {
+        if (line.onCircuit !== undefined && !hangsOnCircuit(cause, line.onCircuit)) continue;
         if (line.causeEquipment !== undefined && (cause.equipment === null || !line.causeEquipment.includes(cause.equipment.kind))) continue;
         for (const kind of line.explains) {
           for (const rule of bySiteAndKind.get(`${siteId} ${kind}`) ?? []) {
@@ -135,11 +155,18 @@ function isWithin(line: CauseLine, cause: Rule, rule: Rule): boolean {
       return cause.facts.tank.id === rule.facts.tank.id;
     case 'equipment':
       return cause.equipment !== null && cause.equipment.id === rule.equipment?.id;
+    case 'point':
+      return [...rule.roles.values()].some(({ id }) => id === cause.subject);
     case 'circuit':
       return isOnCircuit(cause, rule);
     case 'gateway':
       return isBehindGateway(cause, rule);
   }
+}
+
+function hangsOnCircuit({ equipment, facts }: Rule, kinds: readonly EquipmentKind[]): boolean {
+  const circuit = equipment === null ? null : stripOf(equipment);
+  return circuit !== null && facts.equipment.some((one) => one.tankId === facts.tank.id && kinds.includes(one.kind) && stripOf(one) === circuit);
 }
 
 /** All equipment that the consequence speaks of hangs on the circuit of the cause's equipment. */

@@ -99,6 +99,7 @@ export interface RuleContext<Settings> {
   readonly nowMs: number;
   readonly settings: Settings;
   readonly tank: Tank;
+  readonly site: Site;
   readonly equipment: Equipment | null;
   /** The point in a role, if installed. */
   point(role: string): Point | null;

@@ -71,7 +71,7 @@ export function allOff(pieces: Pieces, prefix: string, context: RuleContext<unkn
     if (shows(point.kind, now.value)) return null;
     const piece = pieces[role];
     const sinceMs = piece === undefined || piece.on || piece.sinceMs === NEVER_SEEN_ON ? null : piece.sinceMs;
-const cycles = piece !== undefined && piece.longestOffMs > 0 && sinceMs !== null;
+    const cycles = piece !== undefined && piece.longestOffMs > 0 && sinceMs !== null;
     off.push({ role, point, sinceMs, overdueMs: cycles ? sinceMs + 1.25 * piece.longestOffMs + 10 * MINUTE : null });
   }
 }

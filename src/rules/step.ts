@@ -5,7 +5,7 @@
  * already include the reading being stepped; a wake is stepped at the time the rule asked for, and once at the start for a rule
  * that has no stored wake.
  */
-import type { Equipment, Point, Tank } from '../domain/fleet.ts';
+import type { Equipment, Point, Site, Tank } from '../domain/fleet.ts';
 import type { Latest, Rule, RuleContext, RuleInput, RuleStep, WrongClock } from './contract.ts';
 
 /** Usable readings, by point id. */
@@ -89,6 +89,10 @@ class StepContext implements RuleContext<unknown> {
 
   get tank(): Tank {
     return this.#rule.facts.tank;
+  }
+
+  get site(): Site {
+    return this.#rule.facts.site;
   }
 
   get equipment(): Equipment | null {

@@ -8,6 +8,7 @@
  * Common practice, no source, except the deadband (a fifth of the margin; level 2–5 % of the range in alarm guidance: EEMUA 191 as quoted, ISA-18.2 from memory).
  */
 import { z } from 'zod';
+import type { Point } from '../domain/fleet.ts';
 import type { Kind } from '../domain/kinds.ts';
 import { kinds } from '../domain/kinds.ts';
 import { median, robustSigma } from '../physics/statistics/median.ts';
@@ -29,8 +30,8 @@ const gauges: readonly Kind[] = ['level', 'volume', 'fill'];
 
 /** One proposal for the sump of the tank: none for a tank without one, or where nothing measures it and no float hangs in it. */
 export function sumpProposals(facts: TankFacts, title: string, withFloat: boolean): readonly Proposal[] {
-  const inSump = facts.points.filter(({ place, equipmentId, tankId }) => place === 'sump' && equipmentId === null && tankId === facts.tank.id);
-  const gauge = inSump.find(({ kind }) => gauges.includes(kind));
+  const inSump = pointsInSump(facts);
+  const gauge = sumpGauge(facts) ?? undefined;
   const float = withFloat ? inSump.find(({ kind, id, name }) => kind === 'switch' && /high/i.test(`${id} ${name}`)) : undefined;
   const subject = gauge ?? float;
   if (subject === undefined) return [];
@@ -49,6 +50,11 @@ export function sumpProposals(facts: TankFacts, title: string, withFloat: boolea
     defaults: {},
   }];
 }
+
+const pointsInSump = (facts: TankFacts): readonly Point[] => facts.points.filter(({ place, equipmentId, tankId }) => place === 'sump' && equipmentId === null && tankId === facts.tank.id);
+
+/** What measures how full the sump is. */
+export const sumpGauge = (facts: TankFacts): Point | null => pointsInSump(facts).find(({ kind }) => gauges.includes(kind)) ?? null;
 
 const PUMPS_WATCHED = 4;
 

@@ -1,12 +1,32 @@
 /** The water of a tank as rules see it: where its temperature is measured, what it can hold, where the hard limits are. */
 import type { Point, Tank, Water } from '../domain/fleet.ts';
 import { heatCapacityWhPerK } from '../physics/heat.ts';
-import type { Proposal, TankFacts } from './contract.ts';
+import type { Latest, Proposal, RuleContext, TankFacts } from './contract.ts';
 
 /** Where the temperature of the water is measured: in the display, otherwise in the sump (the return pump mixes the two). */
 export function waterTemperaturePoint(facts: TankFacts): Point | null {
   const inWater = facts.points.filter((point) => point.kind === 'temperature' && point.tankId === facts.tank.id);
   return inWater.find(({ place }) => place === 'display') ?? inWater.find(({ place }) => place === 'sump') ?? null;
+}
+
+/** Roles `water` and, where a second thermometer hangs in display or sump, `second`. */
+export function thermometerRoles(facts: TankFacts): Readonly<Record<string, string>> {
+  const water = waterTemperaturePoint(facts);
+  if (water === null) return {};
+  const second = facts.points.find(({ id, kind, tankId, place }) => kind === 'temperature' && id !== water.id && tankId === facts.tank.id && (place === 'display' || place === 'sump'));
+  return { water: water.id, ...(second === undefined ? {} : { second: second.id }) };
+}
+
+/**
+ * The water as warm, or as cold, as any of its thermometers has it: what is said of a heater is said only when no thermometer speaks against it. One that drifts, hangs in the
+ * air or has frozen is no fault of the heater (`sensors-disagree` tells of it), and with a return pump that stands, display and sump are two waters.
+ * @returns `null` when the first is silent; without a second it is the first.
+ */
+export function waterBy(context: Pick<RuleContext<unknown>, 'current'>, side: 'warmest' | 'coldest'): Latest | null {
+  const water = context.current('water');
+  const second = water === null ? null : context.current('second');
+  if (water === null || second === null) return water;
+  return (side === 'warmest' ? second.value > water.value : second.value < water.value) ? second : water;
 }
 
 /** One proposal for the water of the tank, on the point that measures its temperature (role `water`). @param title after the point's name. */

@@ -1,7 +1,7 @@
 /** The table of causes: what it may name, that it has no circle, and where each scope reaches. */
 import { describe, expect, test } from 'vitest';
 import type { Rule } from '../../src/rules/contract.ts';
-import { awaitedKinds, type CauseLine, causeLines, gatewayOf, possibleCauses, speaksFor } from '../../src/rules/causes.ts';
+import { type CauseLine, causeLines, gatewayOf, possibleCauses, speaksFor } from '../../src/rules/causes.ts';
 import { compileRules } from '../../src/rules/compile.ts';
 import { loadRuleKinds } from '../../src/rules/load.ts';
 import { equipment, fleet, point, reef, setting } from './fleet.ts';
@@ -9,9 +9,8 @@ import { equipment, fleet, point, reef, setting } from './fleet.ts';
 const kinds = await loadRuleKinds();
 const named = new Set(causeLines.flatMap(({ cause, explains }) => [cause, ...explains]));
 
-test('every kind in the table exists, or is awaited; none that exists is awaited any more', () => {
-  expect([...named].filter((kind) => !kinds.has(kind) && !awaitedKinds.has(kind))).toEqual([]);
-  expect([...awaitedKinds].filter((kind) => kinds.has(kind) || !named.has(kind))).toEqual([]);
+test('every kind in the table exists', () => {
+  expect([...named].filter((kind) => !kinds.has(kind))).toEqual([]);
 });
 
 test('no kind explains itself, directly or by a chain', () => {
@@ -20,8 +19,10 @@ test('no kind explains itself, directly or by a chain', () => {
   for (const kind of named) expect(reach(kind, new Set([kind])), `${kind} comes back to itself`).toBe(false);
 });
 
-test('nothing explains water on the floor or about to get there, or a heater that is stuck on', () => {
-  expect(causeLines.filter(({ explains }) => ['leak-wet', 'sump-high', 'heater-stuck-on'].some((kind) => explains.includes(kind)))).toEqual([]);
+test('nothing explains water on the floor, a float for high water, or a heater that is stuck on', () => {
+  expect(causeLines.filter(({ explains }) => ['leak-wet', 'heater-stuck-on'].some((kind) => explains.includes(kind)))).toEqual([]);
+  // A float that has closed has no side.
+  expect(causeLines.filter(({ explains, side }) => explains.includes('sump-high') && side === undefined)).toEqual([]);
 });
 
 const installed = {
@@ -45,9 +46,14 @@ const causesOf = (ruleId: string, lines: readonly CauseLine[] = causeLines): str
 };
 
 describe('today', () => {
-  test('the return pump, then the heaters where it is too warm, explain the temperature of their own tank', () => {
-    expect(causesOf('reef/limit/water')).toEqual(['reef/return-pump-stopped/pump', 'reef/heater-stuck-on/heater high', 'reef/heater-stuck-on/heater-2 high']);
-    expect(causesOf('bar/limit/water')).toEqual([]);
+  test('mains, circuit and return pump, then the heaters by side, explain the temperature of their own tank', () => {
+    const causes = causesOf('reef/limit/water');
+    expect(causes.slice(0, 2)).toEqual(['reef/site-power-lost/mains', 'reef/circuit-lost/heater']);
+    expect(causes.indexOf('reef/return-pump-stopped/pump')).toBeLessThan(causes.indexOf('reef/heater-stuck-on/heater high'));
+    expect(causes).toEqual(expect.arrayContaining(['reef/heater-stuck-on/heater-2 high', 'reef/heater-not-heating/heater low', 'reef/heater-weak/heater-2 low']));
+    expect(causes.filter((cause) => !cause.startsWith('reef/'))).toEqual([]);
+    // Of the other tank of the site, only the mains.
+    expect(causesOf('bar/limit/water')).toEqual(['reef/site-power-lost/mains']);
   });
 
   test('the room is not the water, and a circulation pump moves no heat between display and sump', () => {
@@ -79,6 +85,12 @@ describe('scopes', () => {
     expect([...found].map(([id, causes]) => [id, ...causes.map(({ cause }) => cause.id)])).toEqual([
       ['reef/heater-tired/heater', 'reef/heater-stuck-on/heater'], ['reef/heater-tired/heater-2', 'reef/heater-stuck-on/heater-2'],
     ]);
+  });
+
+  test('point: what reads the point that the cause is about', () => {
+    const frozen = rules.filter(({ kind, subject }) => kind.kind === 'silent-point' && subject === 'reef/heater-power').map((rule): Rule => ({ ...rule, id: 'reef/frozen/heater-power', kind: { ...rule.kind, kind: 'frozen' } }));
+    const found = possibleCauses([...rules, ...frozen], [{ cause: 'frozen', explains: ['heater-stuck-on', 'limit'], scope: 'point' }]);
+    expect([...found.keys()]).toEqual(['reef/heater-stuck-on/heater']);
   });
 
   test('gateway: the topics of one device', () => {

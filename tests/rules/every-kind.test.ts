@@ -78,7 +78,7 @@ const centres: Partial<Record<Kind, number>> = { temperature: 25.8, conductivity
 
 /** Kinds that need many whole days before they answer, or a steady world; their own tests reach every answer. */
 const takesWeeks: ReadonlySet<string> = new Set([
-  'chiller-losing-capacity', 'chiller-not-cooling', 'heater-at-limit', 'salinity-drift', 'temperature-drift', 'temperature-forecast', 'temperature-swing',
+  'chiller-losing-capacity', 'chiller-not-cooling', 'heater-at-limit', 'heater-not-heating', 'salinity-drift', 'temperature-drift', 'temperature-forecast', 'temperature-swing',
   'circuit-lost', 'frozen-value', 'impossible-value', 'leak', 'pump-draw-shifted', 'sensors-disagree', 'spikes', 'sump-high', 'sump-low', 'top-off-consumption', 'top-off-failed', 'wrong-clock',
 ]);
 

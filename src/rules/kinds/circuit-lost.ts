@@ -5,32 +5,42 @@
  * Method: equipment with the same `circuit` in the fleet file (outlets of one strip count as one: "Strip A, outlet 2") and a power or current meter, two pieces at least. Breached when all that
  * deliver are at zero, and
  *   - two of them fell within a minute and their cadence of each other, one of which runs all day; or
- *   - one that runs all day has been off for 20 min, and since then another has become overdue: off for longer by a quarter than it ever was by itself (a heater that idled when the breaker fell); or
+ *   - one that runs all day has been off for 20 min, and since then another has become overdue: off for longer by a quarter than it ever was by itself (a heater that idled when the breaker fell). Where
+ *     only a return pump runs all day on it, heaters, chillers and top-off pumps are no witnesses: without flow they have no work; or
  *   - where nothing on it runs all day, every piece that starts and stops by itself is overdue (lamps, beside a fan that rests in winter).
  * Equipment switched off one by one thus does not count. Clear while the supply is gone (`site-power-lost` speaks), and while everything on the *other* circuits that runs all day
  * is at zero as well: then somebody works on the tank, or the mains are gone.
  *
- * High, on-delay 5 min; 12 min where one piece on it runs all day, which may pause for feeding just as a heater stops; 60 min where nothing on other circuits runs all day: a visit with
- * everything unplugged looks the same. Common practice.
+ * Where nothing on other circuits runs all day, a visit with everything unplugged looks the same: by day it is given the time of one (`hands.ts`).
+ *
+ * High, on-delay 5 min; 12 min where one piece on it runs all day, which may pause for feeding just as a heater stops. Common practice.
  */
 import { z } from 'zod';
-import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Equipment } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
-import { allOff, type Fallen, fellTogether, followPieces, type Metered, meteredOnSite, piecesState, rolesOf } from '../pieces.ts';
+import { handsAreLikely, visitLasts } from '../hands.ts';
+import { allOff, type Fallen, fellTogether, followPieces, type Metered, type Pieces, meteredOnSite, piecesState, rolesOf } from '../pieces.ts';
 import { runsAllDay, shows } from '../runs.ts';
 import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
-const settings = z.strictObject({});
+const settings = z.strictObject({ visitLasts });
 type Settings = z.infer<typeof settings>;
 
 const state = z.strictObject({ pieces: piecesState, deadSinceMs: z.number().nullable() });
 type State = z.infer<typeof state>;
 
 const PIECES_WATCHED = 12;
+
+/**
+ * Roles by what a piece tells. `steady` and `return` run all day; `idle` start and stop by themselves, and have no work while a return pump stands, though their circuit is alive:
+ * heaters, chillers, top-off pumps; `piece`: what else starts and stops.
+ */
+const prefixes = ['return', 'steady', 'piece', 'idle'] as const;
+type Off = Readonly<Record<(typeof prefixes)[number], readonly Fallen[]>>;
 
 export default defineRule<Settings, State>({
   kind: 'circuit-lost',
@@ -51,16 +61,17 @@ export default defineRule<Settings, State>({
   },
 
   step(before, input, context) {
-    const pieces = followPieces(before.pieces, input, 'steady', context);
-    const followed = followPieces(pieces, input, 'piece', context);
+    const followed = prefixes.reduce((pieces, prefix) => followPieces(pieces, input, prefix, context), before.pieces);
     const state = followed === before.pieces ? before : { ...before, pieces: followed };
-    const steady = allOff(followed, 'steady', context);
-    const rest = steady === null ? null : allOff(followed, 'piece', context);
-    if (steady === null || rest === null) return { state: alive(state), verdict: clear };
-    if (steady.length + rest.length === 0) return { state, verdict: unknown(whyNotCurrent(context, context.point('steady-1') === null ? 'piece-1' : 'steady-1')) };
-    if (!isDead(steady, rest, context.nowMs) || supplyGone(context) || othersStand(context)) return { state: alive(state), verdict: clear };
+    const off = piecesOff(followed, context);
+    if (off === null) return { state: alive(state), verdict: clear };
+    const all = Object.values(off).flat();
+    if (all.length === 0) return { state, verdict: unknown(whyNotCurrent(context, prefixes.map((prefix) => `${prefix}-1`).find((role) => context.point(role) !== null) ?? 'steady-1')) };
+    const wasDead = state.deadSinceMs !== null && context.nowMs - state.deadSinceMs >= SURE_MS;
+    // Once found for sure (meters of a visit report one after the other), a visit with everything unplugged does not bring it back to life: something on it has to run.
+    if (supplyGone(context) || (!wasDead && (!isDead(off, context.nowMs) || othersStand(context)))) return { state: alive(state), verdict: clear };
     const dead = state.deadSinceMs === null ? { ...state, deadSinceMs: context.nowMs } : state;
-    return { state: dead, verdict: breached(dead, [...steady, ...rest], context) };
+    return { state: dead, verdict: mayBeVisit(all, dead, context) ? clear : breached(dead, all, context) };
   },
 
   firstChecks(advice) {
@@ -95,33 +106,53 @@ function proposalFor(circuit: string, own: readonly Metered[], metered: readonly
     subject: first.equipment.id,
     title: `${circuit} dead`,
     roles: {
-      ...rolesOf('steady', steady.slice(0, PIECES_WATCHED)),
-      ...rolesOf('piece', own.filter(({ equipment }) => !runsAllDay.has(equipment.kind)).slice(0, PIECES_WATCHED)),
+      ...Object.fromEntries(prefixes.flatMap((prefix) => Object.entries(rolesOf(prefix, own.filter(({ equipment }) => prefixOf(equipment) === prefix).slice(0, PIECES_WATCHED))))),
       ...rolesOf('other', runAllDay.slice(0, PIECES_WATCHED)),
       ...(volts === undefined ? {} : { volts: volts.id }),
     },
     equipment: first.equipment,
     missing: null,
     defaults: {},
-    policy: { onDelayMs: runAllDay.length === 0 ? HOUR : steady.length >= 2 ? 5 * MINUTE : 12 * MINUTE },
+    policy: { onDelayMs: steady.length >= 2 ? 5 * MINUTE : 12 * MINUTE },
   }];
+}
+
+function prefixOf({ kind }: Equipment): (typeof prefixes)[number] {
+  if (kind === 'return-pump') return 'return';
+  if (runsAllDay.has(kind)) return 'steady';
+  return kind === 'heater' || kind === 'chiller' || kind === 'top-off-pump' ? 'idle' : 'piece';
+}
+
+/** What delivers and is off, by what it tells; `null`: something runs. */
+function piecesOff(pieces: Pieces, context: RuleContext<Settings>): Off | null {
+  const [returns, steady, piece, idle] = prefixes.map((prefix) => allOff(pieces, prefix, context));
+  return steady == null || returns == null || piece == null || idle == null ? null : { steady, return: returns, piece, idle };
+}
+
+/** Nothing elsewhere shows that only this circuit is off, and it is not off for longer than somebody works on a tank. */
+function mayBeVisit(fallen: readonly Fallen[], { deadSinceMs }: State, context: RuleContext<Settings>): boolean {
+  if (context.point('other-1') !== null || !handsAreLikely(context.site, context.nowMs)) return false;
+  const sinceMs = Math.max(...fallen.map(({ sinceMs: since }) => since ?? Number.NEGATIVE_INFINITY));
+  return context.nowMs - (Number.isFinite(sinceMs) ? sinceMs : deadSinceMs ?? context.nowMs) < context.settings.visitLasts;
 }
 
 const alive = (state: State): State => (state.deadSinceMs === null ? state : { ...state, deadSinceMs: null });
 
-function isDead(steady: readonly Fallen[], rest: readonly Fallen[], nowMs: number): boolean {
-  const together = fellTogether([...steady, ...rest]);
-  if (together.length >= 2 && together.some((one) => steady.includes(one))) return true;
-  const cycling = rest.filter(({ overdueMs }) => overdueMs !== null);
-  const overdue = cycling.filter((one) => isOverdue(one, nowMs));
-  if (steady.length === 0) return overdue.length > 0 && overdue.length === cycling.length;
-  const fallMs = Math.max(...steady.map(({ sinceMs }) => sinceMs ?? Number.NEGATIVE_INFINITY));
+function isDead({ steady, return: returns, piece, idle }: Off, nowMs: number): boolean {
+  const runAllDay = [...steady, ...returns];
+  const together = fellTogether([...runAllDay, ...piece, ...idle]);
+  if (together.length >= 2 && together.some((one) => runAllDay.includes(one))) return true;
+  const cycling = [...piece, ...idle].filter(({ overdueMs }) => overdueMs !== null);
+  if (runAllDay.length === 0) return cycling.length > 0 && cycling.every((one) => isOverdue(one, nowMs));
+  const fallMs = Math.max(...runAllDay.map(({ sinceMs }) => sinceMs ?? Number.NEGATIVE_INFINITY));
+  const witnesses = steady.length === 0 ? piece : [...piece, ...idle];
   // One that was overdue before the others fell has its own reasons: a heater in summer.
-  return nowMs - fallMs >= PAUSE_MS && overdue.some(({ overdueMs }) => overdueMs !== null && overdueMs > fallMs);
+  return nowMs - fallMs >= PAUSE_MS && witnesses.some((one) => isOverdue(one, nowMs) && one.overdueMs !== null && one.overdueMs > fallMs);
 }
 
 const isOverdue = ({ overdueMs }: Fallen, nowMs: number): boolean => overdueMs !== null && nowMs > overdueMs;
 
+const SURE_MS = 5 * MINUTE;
 /** Feeding and work at a pump take no longer. */
 const PAUSE_MS = 20 * MINUTE;
 

@@ -10,6 +10,8 @@
  * the water below that without pause. Over when it draws, or the water is at the setpoint:
  * a second heater may hold it just above the line.
  *
+ * Where display and sump have a thermometer each, both must say so (`waterBy`).
+ *
  * What must not ring: equipment switched off during a visit (`lag` 45 min; an hour of standing still costs some 0.3 K), a probe in the air for minutes (it comes back),
  * a warm room (the water stays above the line), a second heater that does all the work (the same), standby watts (drawing begins at a fifth of the
  * nameplate). A silence starts the count again. What it cannot see: a heater whose dial is lower than the fleet file says; the limits watch that.
@@ -26,7 +28,7 @@ import { heaterOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, waterTemperaturePoint } from '../water.ts';
+import { hardLimitsC, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   lag: duration(5 * MINUTE, 6 * HOUR).default(45 * MINUTE).describe('How long it may draw nothing with the water too cold, such as 45m: thermostats lag, and visits switch equipment off. Default 45 min.'),
@@ -65,7 +67,7 @@ export default defineRule<Settings, State>({
     return facts.equipment.filter(({ kind }) => kind === 'heater').map((heater) => ({
       subject: heater.id,
       title: `${heater.name} not heating`,
-      roles: { ...(water === null ? {} : { water: water.id }), ...drawRoles(facts, heater) },
+      roles: { ...thermometerRoles(facts), ...drawRoles(facts, heater) },
       equipment: heater,
       missing: heater.setpointC === null
         ? `no setpoint is entered for ${heater.name}`
@@ -75,7 +77,7 @@ export default defineRule<Settings, State>({
   },
 
   step(before, input, context) {
-    const water = context.current('water');
+    const water = waterBy(context, 'warmest');
     if (water === null) return { state: afterSilence(before), verdict: unknown(whyNotCurrent(context, 'water')) };
     const draw = readDraw(context, context.settings.supplyVolts);
     if (draw.by === null) return { state: afterSilence(before), verdict: unknown(draw.why) };

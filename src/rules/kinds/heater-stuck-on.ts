@@ -16,6 +16,8 @@
  *     its loss-free rate (30 min to 3 h). A stuck heater that outpaces this leaves through the first door; one that does not has
  *     met its losses, and is found here: drawing without end, at a temperature at which a thermostat would have switched off.
  *
+ * Where display and sump have a thermometer each, both must say so (`waterBy`).
+ *
  * What must not ring: a warm room with the heater off (no draw); a few watts of standby (drawing begins at a fifth of the nameplate, at least 10 W); a
  * single odd meter reading (a pause counts from two minutes on); noise of the probe around the line (0.1 K of hysteresis); readings before and
  * after a silence (the count starts again, unless it had rung). What it cannot see: a stuck heater too weak for the room, which never reaches the line;
@@ -38,7 +40,7 @@ import { median } from '../median.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, tankHeatCapacityWhPerK, waterTemperaturePoint } from '../water.ts';
+import { hardLimitsC, tankHeatCapacityWhPerK, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   lag: duration(MINUTE, 6 * HOUR).nullable().default(null)
@@ -88,7 +90,7 @@ export default defineRule<Settings, State>({
     return facts.equipment.filter(({ kind }) => kind === 'heater').map((heater) => ({
       subject: heater.id,
       title: `${heater.name} stuck on`,
-      roles: { ...(water === null ? {} : { water: water.id }), ...drawRoles(facts, heater) },
+      roles: { ...thermometerRoles(facts), ...drawRoles(facts, heater) },
       equipment: heater,
       missing: heater.setpointC === null
         ? `no setpoint is entered for ${heater.name}`
@@ -98,7 +100,7 @@ export default defineRule<Settings, State>({
   },
 
   step(before, input, context) {
-    const water = context.current('water');
+    const water = waterBy(context, 'coldest');
     if (water === null) return { state: afterSilence(before), verdict: unknown(whyNotCurrent(context, 'water')) };
     const draw = readDraw(context, context.settings.supplyVolts);
     if (draw.by === null) return { state: afterSilence(before), verdict: unknown(draw.why) };

@@ -6,7 +6,8 @@
  * Method: the draw while running against the normal one of this very pump (`src/physics/equipment/`: median and MAD of its healthy hours, learnt within half a day, frozen when
  * in doubt). Two doors:
  *   - at once: further from normal than `suddenPercent` and 6 standard deviations in every reading for 8 min, before the sump and the thermometers tell of what follows; a feeding
- *     pause is a stop, not a shift;
+ *     pause is a stop, not a shift. Where the gauge of the sump has risen meanwhile by what drains down from a display that is no longer fed (`ROSE`), a quarter of `suddenPercent` is
+ *     enough: two witnesses of different kinds;
  *   - slowly: a CUSUM of its hours has decided, and the recent draw lies `shiftPercent` from normal. That finds a pump that clogs over days, which a threshold on one reading does not.
  * Not judged while it stands (`return-pump-stopped` speaks) or while the supply is off by more than 7 %: draw follows the voltage. Speed-controlled pumps with a programme scatter
  * widely, and are judged by that scatter. After a change of pump, impeller or speed enter the day as `changedOn`.
@@ -14,6 +15,7 @@
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
+import type { Kind } from '../../domain/kinds.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { drawShift, equipmentStart, normalDraw, rememberDraw } from '../../physics/equipment/baseline.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
@@ -21,6 +23,7 @@ import { defineRule, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, readDraw, tooCoarse } from '../draw.ts';
 import { equipmentMemory } from '../memories.ts';
 import { duration, supplyVolts } from '../settings.ts';
+import { sumpGauge } from '../sump-level.ts';
 import { nominalVoltsOf } from '../supply.ts';
 import { unknown } from '../unknown.ts';
 
@@ -43,6 +46,8 @@ const state = z.strictObject({
   /** Far from normal in every reading since. */
   suddenSinceMs: z.number().nullable(),
   sudden: z.boolean(),
+  /** How high the sump stood when the draw was last normal; `null`: not known, or nothing measures it. */
+  sumpBefore: z.number().nullable(),
 });
 type State = z.infer<typeof state>;
 
@@ -50,13 +55,16 @@ const SAMPLE_EVERY_MS = 5 * MINUTE;
 const SUDDEN_SIGMAS = 6;
 const VOLTAGE_SHARE = 0.07;
 const STANDBY_WATTS = 2;
+/** The sump has risen by that much, by what its gauge measures: more than ripples and evaporation between two looks (common practice). */
+const ROSE: Partial<Record<Kind, number>> = { level: 10, fill: 3 };
+const ROSE_VOLUME_SHARE = 0.04;
 
 export default defineRule<Settings, State>({
   kind: 'pump-draw-shifted',
   watchesFor: 'A pump that runs but draws markedly less or more than it used to: dry, clogged or dragging.',
   settings,
   state,
-  initial: { memory: equipmentStart, sampledMs: null, normal: null, shiftedWatts: null, suddenSinceMs: null, sudden: false },
+  initial: { memory: equipmentStart, sampledMs: null, normal: null, shiftedWatts: null, suddenSinceMs: null, sudden: false, sumpBefore: null },
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 30 * MINUTE },
 
   apply(facts) {
@@ -66,10 +74,11 @@ export default defineRule<Settings, State>({
       // Nobody measures every stream pump; the return pump is worth saying that it could be.
       if (!measured && pump.kind !== 'return-pump') return [];
       const volts = facts.points.find(({ kind }) => kind === 'voltage');
+      const sump = pump.kind === 'return-pump' ? sumpGauge(facts) : null;
       return [{
         subject: pump.id,
         title: `${pump.name}: draw has shifted`,
-        roles: { ...meters, ...(volts === undefined ? {} : { voltage: volts.id }) },
+        roles: { ...meters, ...(volts === undefined ? {} : { voltage: volts.id }), ...(sump === null ? {} : { sump: sump.id }) },
         equipment: pump,
         missing: measured ? null : `no power, current or energy point on ${pump.name}`,
         defaults: {},
@@ -118,14 +127,26 @@ function follow(before: State, input: RuleInput & { type: 'reading' }, draw: Exc
     state = { ...before, memory, sampledMs: input.atMs, normal: normalDraw(memory), shiftedWatts: drawShift(memory)?.recentWatts ?? null };
   }
   const { normal } = state;
+  const sump = context.current('sump')?.value ?? null;
+  const suddenPercent = draw.watts < (normal?.watts ?? 0) && hasRisen(state, sump, context) ? settings.suddenPercent / 4 : settings.suddenPercent;
   const far = normal !== null && draw.watts >= on && !offVoltage
-    && Math.abs(draw.watts - normal.watts) > Math.max((settings.suddenPercent / 100) * normal.watts, SUDDEN_SIGMAS * normal.sigmaWatts);
+    && Math.abs(draw.watts - normal.watts) > Math.max((suddenPercent / 100) * normal.watts, SUDDEN_SIGMAS * normal.sigmaWatts);
   // While it stands or the supply is off, nothing is learnt of the fault.
   if (draw.watts < on || offVoltage) return settled(state);
-  if (!far) return state.suddenSinceMs === null && !state.sudden ? state : { ...state, suddenSinceMs: null, sudden: false };
+  if (!far) {
+    const isNormal = normal !== null && Math.abs(draw.watts - normal.watts) <= Math.max(0.02 * normal.watts, 3 * normal.sigmaWatts);
+    const looked = isNormal && state !== before ? { ...state, sumpBefore: sump } : state;
+    return looked.suddenSinceMs === null && !looked.sudden ? looked : { ...looked, suddenSinceMs: null, sudden: false };
+  }
   const suddenSinceMs = state.suddenSinceMs ?? input.atMs;
   const sudden = state.sudden || input.atMs - suddenSinceMs >= settings.suddenFor;
   return suddenSinceMs === state.suddenSinceMs && sudden === state.sudden ? state : { ...state, suddenSinceMs, sudden };
+}
+
+function hasRisen({ sumpBefore }: State, sump: number | null, context: RuleContext<Settings>): boolean {
+  const kind = context.point('sump')?.kind ?? null;
+  if (sumpBefore === null || sump === null || kind === null) return false;
+  return sump - sumpBefore >= (ROSE[kind] ?? ROSE_VOLUME_SHARE * context.tank.sumpLitres);
 }
 
 function isOffVoltage(context: RuleContext<Settings>): boolean {
@@ -134,14 +155,14 @@ function isOffVoltage(context: RuleContext<Settings>): boolean {
 }
 
 function judge(state: State, draw: Exclude<Draw, { by: null | 'switch' }>, context: RuleContext<Settings>): Verdict {
-  const { normal, shiftedWatts } = state;
+  const { normal, shiftedWatts, sumpBefore } = state;
   if (normal === null) return unknown('its normal draw is being learnt: it takes twelve hours of running');
-  if (state.sudden) return breached(draw.watts, normal, state.suddenSinceMs, context);
+  if (state.sudden) return breached(draw.watts, normal, state.suddenSinceMs, sumpBefore, context);
   if (shiftedWatts === null || Math.abs(shiftedWatts - normal.watts) < (context.settings.shiftPercent / 100) * normal.watts) return clear;
-  return breached(shiftedWatts, normal, null, context);
+  return breached(shiftedWatts, normal, null, null, context);
 }
 
-function breached(watts: number, normal: { readonly watts: number; readonly sigmaWatts: number }, sinceMs: number | null, context: RuleContext<Settings>): Verdict {
+function breached(watts: number, normal: { readonly watts: number; readonly sigmaWatts: number }, sinceMs: number | null, sumpBefore: number | null, context: RuleContext<Settings>): Verdict {
   const percent = (100 * (watts - normal.watts)) / normal.watts;
   const less = percent < 0;
   const evidence: Evidence[] = [
@@ -150,6 +171,8 @@ function breached(watts: number, normal: { readonly watts: number; readonly sigm
     { label: 'Scatter of the normal draw', value: `± ${normal.sigmaWatts.toFixed(1)} W` },
     { label: 'Shift', value: `${less ? '' : '+'}${percent.toFixed(0)} %, ${Math.abs((watts - normal.watts) / normal.sigmaWatts).toFixed(0)} standard deviations` },
   ];
+  const sump = context.current('sump');
+  if (sump !== null && sumpBefore !== null) evidence.push({ label: 'Sump', value: sump.value, kind: context.point('sump')?.kind ?? 'level', atMs: sump.atMs }, { label: 'Sump before', value: sumpBefore, kind: context.point('sump')?.kind ?? 'level' });
   if (sinceMs !== null) evidence.push({ label: 'For', value: showDuration(Math.max(0, context.nowMs - sinceMs)), atMs: sinceMs });
   const why = less ? 'air, a clogged intake or a throttled outlet' : 'something that drags on its impeller';
   return { state: 'breached', summary: `${context.equipment?.name ?? 'the pump'} draws ${watts.toFixed(0)} W where ${normal.watts.toFixed(0)} W are normal (${less ? '' : '+'}${percent.toFixed(0)} %): ${why}`, evidence };

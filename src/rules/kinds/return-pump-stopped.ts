@@ -7,11 +7,12 @@
  * running draw, one value in ten minutes at first and one an hour later, the last 24 kept; speed-controlled pumps run far below their nameplate. Until
  * six values are in, the nameplate stands in for it, and a draw between standby and 20 % of the nameplate is called unknown, not stopped.
  * Running again from 30 %. Near zero flow: under a tenth of the display's volume per hour, where 3–10 volumes per hour are common practice.
+ * A tank without a return pump lives by its filter: there every circulation pump with a meter is watched the same way.
  * A seized or air-locked pump may go on drawing: only a flow point shows that.
  *
  * On-delay 15 min: feeding pauses switch the pump off for about 10 min (common practice), and fifteen are still early against an hour.
- * When everything else on the tank that runs all day and is measured is at zero or silent too, it is still breached, and the summary says so: then it
- * looks like the circuit or the mains.
+ * When everything else on the tank that runs all day and is measured is at zero or silent too, the summary says so: then it looks like the circuit or the
+ * mains. By day it also looks like a visit, and is given the time of one (`hands.ts`).
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
@@ -21,6 +22,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, readDraw, showDraw, tooCoarse } from '../draw.ts';
+import { handsAreLikely, visitLasts } from '../hands.ts';
 import { median } from '../median.ts';
 import { supplyVolts } from '../settings.ts';
 import { equipmentById } from '../subject.ts';
@@ -29,6 +31,7 @@ import { unknown, whyNotCurrent } from '../unknown.ts';
 const settings = z.strictObject({
   normalWatts: z.number().positive().nullable().default(null).describe('Draw in W of the pump at its usual speed; null: learnt from what it draws. Set it after lowering the speed for good.'),
   stoppedBelow: z.number().min(1).max(90).default(20).describe('Stopped below so many percent of the normal draw. Default 20.'),
+  visitLasts,
   minFlow: z.number().min(0).nullable().default(null).describe('Flow in L/h below which the water counts as standing; null: a tenth of the display volume per hour.'),
   supplyVolts,
 });
@@ -61,7 +64,10 @@ export default defineRule<Settings, State>({
   policy: { priority: 'urgent', onDelayMs: 15 * MINUTE, offDelayMs: 5 * MINUTE },
 
   apply(facts) {
-    return facts.equipment.filter(({ kind }) => kind === 'return-pump').map((pump) => proposalFor(pump, facts));
+    const pumps = facts.equipment.filter(({ kind }) => kind === 'return-pump');
+    if (pumps.length > 0) return pumps.map((pump) => proposalFor(pump, facts));
+    // Without a sump, what moves the water of the display is its filter; stream pumps beside a return pump run by programmes of their own, and are watched where the fleet file asks for it.
+    return facts.equipment.filter(({ kind }) => kind === 'circulation-pump').map((pump) => proposalFor(pump, facts)).filter(({ missing }) => missing === null);
   },
 
   applyTo(facts, subject) {
@@ -82,7 +88,7 @@ export default defineRule<Settings, State>({
     const byFlow = flow === null ? null : flow.value < minFlowOf(context) * (stillStanding ? AGAIN : 1);
     if (byDraw === true || byFlow === true) {
       const state = learnt.stoppedSinceMs === null ? { ...learnt, stoppedSinceMs: context.nowMs } : learnt;
-      return { state, verdict: breached(state, draw, byFlow === true, context) };
+      return { state, verdict: mayBeVisit(state, context) ? clear : breached(state, draw, byFlow === true, context) };
     }
     if (byDraw === null && byFlow === null) return { state: learnt, verdict: unknown(whyUndecided(draw, context)) };
     return { state: learnt.stoppedSinceMs === null ? learnt : { ...learnt, stoppedSinceMs: null }, verdict: clear };
@@ -196,6 +202,11 @@ function whatStopped(draw: Draw, standing: boolean, flow: { readonly value: numb
     return drawn === null ? `${name} ${moved}` : `${name} ${moved}, and ${drawn}`;
   }
   return `${name} ${drawn ?? 'is stopped'}${flow === null ? '' : `, yet its flow reads ${show('flow', flow.value)}: one of the two is wrong`}`;
+}
+
+/** Everything stands, by day, and not for longer than somebody works on a tank. */
+function mayBeVisit({ stoppedSinceMs }: State, context: RuleContext<Settings>): boolean {
+  return context.nowMs - (stoppedSinceMs ?? context.nowMs) < context.settings.visitLasts && handsAreLikely(context.site, context.nowMs) && otherEquipment(context) !== null;
 }
 
 /** Says so when all other measured equipment that runs all day is at zero or silent; `null` when some of it runs, or none is measured. */

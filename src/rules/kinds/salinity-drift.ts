@@ -118,5 +118,6 @@ function breached({ usedDays }: State, { fromDay, toDay, from, to, perDay }: Tre
     state: 'breached',
     summary: `salinity has ${falls ? 'fallen' : 'risen'} from ${showPsu(from)} to ${showPsu(to)} in ${toDay - fromDay} days: ${falls ? `as if ${exchange.toFixed(1)} L of tank water a day left and were made up with fresh water` : `as if ${exchange.toFixed(1)} L a day evaporated and were not made up, or salt were added`}`,
     evidence,
+    side: falls ? 'low' : 'high',
   };
 }

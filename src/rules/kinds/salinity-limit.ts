@@ -106,5 +106,5 @@ function breached({ side, sinceMs }: State, salinity: Known, { low, high }: Sali
   ];
   const held = heldMs >= MINUTE ? ` for ${showDuration(heldMs - (heldMs % MINUTE))}` : '';
   const how = salinity.rough ? ` (from ${salinity.conductivity.value.toFixed(1)} mS/cm, as if the water were at 25 °C)` : '';
-  return { state: 'breached', summary: `salinity ${showPsu(salinity.psu)}${how}${held}, ${side === 'high' ? 'upper' : 'lower'} limit ${showPsu(limit)}`, evidence };
+  return { state: 'breached', summary: `salinity ${showPsu(salinity.psu)}${how}${held}, ${side === 'high' ? 'upper' : 'lower'} limit ${showPsu(limit)}`, evidence, ...(side === null ? {} : { side }) };
 }

@@ -117,5 +117,5 @@ function breached({ hours, side }: State, salinity: Extract<Salinity, { readonly
   evidence.push({ label: 'Before', value: showPsu(change.from), atMs: change.fromHour * HOUR });
   evidence.push({ label: side === 'rising' ? 'Risen by (median of three hours)' : 'Fallen by (median of three hours)', value: `${Math.abs(change.psu).toFixed(1)} in ${during} h` });
   evidence.push({ label: 'Too fast from', value: `${perDay.toFixed(1)} in 24 h${salinity.rough ? `, and ${ROUGH_PSU} more for want of a temperature` : ''}` });
-  return { state: 'breached', summary: `salinity has ${side === 'rising' ? 'risen' : 'fallen'} by ${Math.abs(change.psu).toFixed(1)} in ${during} h, from ${showPsu(change.from)} to ${showPsu(change.from + change.psu)}; ${perDay.toFixed(1)} a day is too fast`, evidence };
+  return { state: 'breached', summary: `salinity has ${side === 'rising' ? 'risen' : 'fallen'} by ${Math.abs(change.psu).toFixed(1)} in ${during} h, from ${showPsu(change.from)} to ${showPsu(change.from + change.psu)}; ${perDay.toFixed(1)} a day is too fast`, evidence, side: side === 'rising' ? 'high' : 'low' };
 }

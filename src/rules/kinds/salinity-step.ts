@@ -110,5 +110,5 @@ function breached({ side, offSinceMs }: State, salinity: Known, level: number, {
     { label: side === 'up' ? 'Risen by' : 'Fallen by', value: `${by.toFixed(1)} (rings from ${(step + (salinity.rough ? ROUGH_PSU : 0)).toFixed(1)})` },
     { label: 'Off since', value: showDuration(nowMs - since), atMs: since },
   ];
-  return { state: 'breached', summary: `salinity has jumped ${side === 'up' ? 'up' : 'down'} by ${by.toFixed(1)}, from ${showPsu(level)} to ${showPsu(salinity.psu)}, and has stayed there for ${showDuration(nowMs - since)}`, evidence };
+  return { state: 'breached', summary: `salinity has jumped ${side === 'up' ? 'up' : 'down'} by ${by.toFixed(1)}, from ${showPsu(level)} to ${showPsu(salinity.psu)}, and has stayed there for ${showDuration(nowMs - since)}`, evidence, side: side === 'up' ? 'high' : 'low' };
 }

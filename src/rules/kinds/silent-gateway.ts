@@ -61,6 +61,8 @@ export default defineRule<Settings, State>({
     return same && input.type === 'reading' ? { state: before, verdict } : { state: same ? before : { watched: true, silent, sinceMs }, verdict, wakeAtMs: lookAtMs };
   },
 
+  speaksFor: ({ silent }, { source }) => silent !== null && source !== null && (silent === WHOLE_SITE || source.topic === silent || source.topic.startsWith(`${silent}/`)),
+
   firstChecks(advice) {
     return [
       'Ring the site: do the lamps of the tank burn, does the water move? Without readings nobody knows; that is the question that matters.',

@@ -85,5 +85,5 @@ function breached({ usual, sinceMs }: State, gauge: Latest | null, afloat: boole
   if (context.point('float') !== null) evidence.push({ label: 'Float for high water', value: afloat ? 'closed' : 'open' });
   evidence.push({ label: 'For', value: showDuration(Math.max(0, context.nowMs - since)), atMs: since });
   const byGauge = above && gauge !== null ? `the sump stands at ${show(kind, gauge.value)}, too high from ${show(kind, highMark)}${usual === null ? '' : `; ${show(kind, usual)} is usual`}` : null;
-  return { state: 'breached', summary: [afloat ? 'the float for high water in the sump has closed' : null, byGauge].filter((part) => part !== null).join(', and '), evidence };
+  return { state: 'breached', summary: [afloat ? 'the float for high water in the sump has closed' : null, byGauge].filter((part) => part !== null).join(', and '), evidence, ...(afloat ? {} : { side: 'high' as const }) };
 }

@@ -81,5 +81,6 @@ function breached({ fromDay, toDay, from, to, perDay }: Trend, { settings: { kel
       { label: 'Trend', value: `${perDay >= 0 ? '+' : '−'}${Math.abs(perDay).toFixed(2)} K a day` },
       { label: 'Too much from', value: `${kelvin.toFixed(1)} K in ${SPAN_DAYS} days` },
     ],
+    side: to < from ? 'low' : 'high',
   };
 }

@@ -335,5 +335,5 @@ function breached({ side, sideSinceMs, forecast, steady, blocks }: State, contex
   ];
   if (!steady.pumpsRun) evidence.push({ label: 'Return pump', value: 'stands' });
   if (fit.known && fit.value.doubt === null) evidence.push({ label: 'This tank loses, for each kelvin', value: `${fit.value.lossWPerK.value.toFixed(0)} W (${fit.value.lossWPerK.low.toFixed(0)} to ${fit.value.lossWPerK.high.toFixed(0)}), learnt from ${fit.value.blocks} quarter days` });
-  return { state: 'breached', summary: `limit ${show('temperature', limitC)} in about ${forecast.hours < 10 ? forecast.hours.toFixed(1) : forecast.hours.toFixed(0)} h, 80 % range ${range}, if nothing changes; the water is at ${show('temperature', forecast.waterC)} and ${side === 'below' ? 'cooling' : 'warming'}`, evidence };
+  return { state: 'breached', summary: `limit ${show('temperature', limitC)} in about ${forecast.hours < 10 ? forecast.hours.toFixed(1) : forecast.hours.toFixed(0)} h, 80 % range ${range}, if nothing changes; the water is at ${show('temperature', forecast.waterC)} and ${side === 'below' ? 'cooling' : 'warming'}`, evidence, side: side === 'below' ? 'low' : 'high' };
 }

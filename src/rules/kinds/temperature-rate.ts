@@ -117,5 +117,5 @@ function breached({ side, sinceMs }: State, { kelvin, fromMs, fromC }: Change, w
     { label: 'Too fast from', value: `${perHour.toFixed(1)} K in an hour` },
     { label: 'Since', value: showDuration(nowMs - (sinceMs ?? nowMs)), atMs: sinceMs ?? nowMs },
   ];
-  return { state: 'breached', summary: `the water has ${side === 'warming' ? 'warmed' : 'cooled'} by ${Math.abs(kelvin).toFixed(1)} K in ${showDuration(water.atMs - fromMs)}, from ${show('temperature', fromC)} to ${show('temperature', water.value)}; more than ${perHour.toFixed(1)} K in an hour is too fast`, evidence };
+  return { state: 'breached', summary: `the water has ${side === 'warming' ? 'warmed' : 'cooled'} by ${Math.abs(kelvin).toFixed(1)} K in ${showDuration(water.atMs - fromMs)}, from ${show('temperature', fromC)} to ${show('temperature', water.value)}; more than ${perHour.toFixed(1)} K in an hour is too fast`, evidence, side: side === 'warming' ? 'high' : 'low' };
 }

@@ -172,5 +172,5 @@ function breached({ how, recent, usual, sinceMs }: NonNullable<State['found']>, 
     { label: 'Found', value: how === 'fast' ? 'in three spans of two hours, one after the other' : 'against the ten days before', atMs: sinceMs },
   ];
   const what = how === 'fast' ? 'a leak, an overflowing skimmer or a top-off that does not stop' : how === 'more' ? 'more evaporation (a lid off, a fan, dry air), or a leak' : 'evaporation is not made up, or there is less of it';
-  return { state: 'breached', summary: `${equipment?.name ?? 'the reservoir'} gives ${perDay(recent)}, ${times} times the usual ${perDay(usual)}: ${what}`, evidence };
+  return { state: 'breached', summary: `${equipment?.name ?? 'the reservoir'} gives ${perDay(recent)}, ${times} times the usual ${perDay(usual)}: ${what}`, evidence, side: how === 'less' ? 'low' : 'high' };
 }

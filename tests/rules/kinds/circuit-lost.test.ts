@@ -35,6 +35,8 @@ describe('circuit-lost', () => {
     expect(evidenceOf(drive.verdict, 'skimmer-power')).toBe('at zero');
     drive.restart();
     expect(feed(drive, 30, { ...running, 'return-pump': 0, skimmer: 0 })).toBe('breached');
+    // A visit with everything unplugged does not bring it back to life.
+    expect(feed(drive, 30, { ...running, 'return-pump': 0, skimmer: 0, uv: 0 })).toBe('breached');
     expect(feed(drive, 1, running)).toBe('clear');
   });
 
@@ -56,17 +58,17 @@ describe('circuit-lost', () => {
     expect(feed(cut, 60, { 'return-pump': 0, skimmer: 0, heater: 0, uv: 0, light: 0, volts: 0 })).toBe('clear');
   });
 
-  it('finds a strip of one pump and a heater that idled when the breaker fell, once the heater is overdue', () => {
-    const two = [meter('return-pump'), meter('heater'), meter('uv'), volts];
-    const drive = started(two);
-    const day = { 'return-pump': 70, uv: 40, volts: 120 };
+  it.each(['skimmer', 'return-pump'])('finds a strip of a %s and a heater that idled when the breaker fell, once the heater is overdue; not where no flow leaves the heater without work', (pump) => {
+    const two = [meter(pump), meter('heater'), meter('uv'), volts];
+    const drive = started(two, pump);
+    const day = { [pump]: 70, uv: 40, volts: 120 };
     for (let cycle = 0; cycle < 20; cycle += 1) {
       feed(drive, 20, { ...day, heater: 200 });
       feed(drive, 60, { ...day, heater: 0 });
     }
-    expect(feed(drive, 20, { ...day, 'return-pump': 0, heater: 0 })).toBe('clear');
-    expect(feed(drive, 60, { ...day, 'return-pump': 0, heater: 0 })).toBe('breached');
-    expect(evidenceOf(drive.verdict, 'heater-power')).toBe('at zero, for longer than it ever pauses by itself');
+    expect(feed(drive, 20, { ...day, [pump]: 0, heater: 0 })).toBe('clear');
+    expect(feed(drive, 60, { ...day, [pump]: 0, heater: 0 })).toBe(pump === 'skimmer' ? 'breached' : 'clear');
+    if (pump === 'skimmer') expect(evidenceOf(drive.verdict, 'heater-power')).toBe('at zero, for longer than it ever pauses by itself');
   });
 
   it('does not take lamps and a chiller that happen to switch off together for a dead circuit', () => {
@@ -102,11 +104,24 @@ describe('circuit-lost', () => {
     expect(feed(drive, 5 * 60, { lamps: 0, fan: 0, 'return-pump': 70, volts: 120 })).toBe('breached');
   });
 
-  it('waits an hour where nothing elsewhere runs all day: a visit looks the same', () => {
+  it('waits longer where only one piece on it runs all day: it may be paused for feeding', () => {
     const installed = (points: readonly Point[]) => ruleOf(circuitLost, 'return-pump', { equipment: [...stripA, ...stripB], points }).policy.onDelayMs;
     expect(installed([...all, volts])).toBe(5 * MINUTE);
     expect(installed([meter('return-pump'), meter('heater'), meter('uv'), volts])).toBe(12 * MINUTE);
-    expect(installed([meter('return-pump'), meter('heater'), meter('light'), volts])).toBe(HOUR);
+  });
+
+  it('gives a visit its time by day where nothing elsewhere runs all day, and none at night', () => {
+    const points = [meter('return-pump'), meter('skimmer'), meter('light'), volts];
+    const dead = { 'return-pump': 0, skimmer: 0, light: 60, volts: 120 };
+    // T0 is 17:00 in Denver.
+    const day = started(points);
+    feed(day, 60, { ...dead, 'return-pump': 70, skimmer: 30 });
+    expect(feed(day, 44, dead)).toBe('clear');
+    day.restart();
+    expect(feed(day, 3, dead)).toBe('breached');
+    const night = started(points);
+    feed(night, 5 * 60, { ...dead, 'return-pump': 70, skimmer: 30 });
+    expect(feed(night, 2, dead)).toBe('breached');
   });
 
   it('is proposed once for each strip with two meters, and nowhere else', () => {

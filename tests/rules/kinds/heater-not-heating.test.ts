@@ -42,6 +42,20 @@ describe('heater-not-heating', () => {
     expect(run(started(), T0, T0 + 6 * HOUR, (hours) => ({ celsius: 25.3 - 0.3 * hours, watts: 1.2 }))).toBeCloseTo(165, -1);
   });
 
+  it('says nothing while a second thermometer in the tank says that the water is warm', () => {
+    const sump = point('temperature', 'sump-temperature', { place: 'sump' });
+    const drive = started({ points: [water, sump, power] });
+    let sumpC = 25.4;
+    const both = (hours: number, by: number) => run(drive, drive.nowMs + MINUTE, drive.nowMs + hours * HOUR, () => {
+      drive.reading(sump.id, drive.nowMs + 1000, sumpC -= by / 60);
+      return { celsius: 23.9, watts: 1.2 };
+    });
+    // The first has slipped out of the water, or hangs in a display that is cut off from the heater in the sump.
+    expect(both(4, 0)).toBeNull();
+    expect(both(6, 0.3)).not.toBeNull();
+    expect(evidenceOf(drive.verdict, 'Water')).toBeGreaterThan(23.9 - 0.6);
+  });
+
   it('rings earlier once it knows where the heater switches on', () => {
     const drive = started();
     expect(run(drive, T0, T0 + DAY, cycling(25.2, 25.8))).toBeNull();

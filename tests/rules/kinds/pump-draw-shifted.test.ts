@@ -49,6 +49,22 @@ describe('pump-draw-shifted', () => {
     expect(feed(drive, 5 * MINUTE, () => 70)).toBeNull();
   });
 
+  it('finds a smaller drop as fast where the sump has risen by what drains down, and not where it has not', () => {
+    const sump = point('level', 'sump-level', { place: 'sump', everyMs: MINUTE });
+    const found = (mm: number) => {
+      const drive = started({}, [power, sump]);
+      // The level goes with each reading of the meter: 240 mm, then what it rises to.
+      const both = (forMs: number, watts: (sinceMs: number) => number, level: number) => feed(drive, forMs, (sinceMs) => (drive.reading(sump.id, drive.nowMs, level), watts(sinceMs)));
+      both(4 * DAY, healthy, 240);
+      const first = both(HOUR, () => 60, mm);
+      return { first, drive };
+    };
+    const risen = found(268);
+    expect(risen.first).toBe(8 * MINUTE);
+    expect(evidenceOf(risen.drive.verdict, 'Sump before')).toBe(240);
+    expect(found(244).first).toBeNull();
+  });
+
   it('finds one that clogs over a week, when a third of that week has gone', () => {
     const drive = started();
     feed(drive, 8 * DAY, healthy);

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { MINUTE } from '../../../src/domain/duration.ts';
 import type { Equipment, Point } from '../../../src/domain/fleet.ts';
 import returnPumpStopped from '../../../src/rules/kinds/return-pump-stopped.ts';
-import { equipment, point, ruleOf, setting } from '../fleet.ts';
+import { compileRules } from '../../../src/rules/compile.ts';
+import { equipment, fleet, point, ruleOf, setting } from '../fleet.ts';
 import { Drive, evidenceOf, summaryOf, T0, whyOf } from '../drive.ts';
 
 const power = point('power', 'pump-power', { equipmentId: 'reef/return-pump' });
@@ -61,6 +62,15 @@ describe('return-pump-stopped', () => {
     expect(drive.reading(power.id, T0 + 1, 1.9).state).toBe('breached');
   });
 
+  it('watches the filter of a tank without a return pump by itself, and no stream pump beside one', () => {
+    const filter = equipment('circulation-pump', 'filter', { nameplateWatts: 25 });
+    const meter = point('power', 'filter-power', { equipmentId: 'reef/filter' });
+    const subjects = (pieces: readonly Equipment[], points: readonly Point[]) => compileRules(fleet({ equipment: pieces, points }), new Map([['return-pump-stopped', returnPumpStopped]])).map(({ subject }) => subject);
+    expect(subjects([filter], [meter])).toEqual(['reef/filter']);
+    expect(subjects([filter], [])).toEqual([]);
+    expect(subjects([filter, equipment('return-pump', 'return-pump')], [meter, power])).toEqual(['reef/return-pump']);
+  });
+
   it('does not unlearn its normal while it is stopped', () => {
     const drive = started();
     feed(drive, power.id, 0, 120, 60);
@@ -86,8 +96,22 @@ describe('return-pump-stopped', () => {
     expect(summaryOf(drive.reading(relay.id, T0 + 1, 0))).toBe('return-pump is switched off');
   });
 
+  it('gives a visit its time: by day everything may be off for 45 min, at night for none', () => {
+    const off = (fromHour: number, minutes: number, settings: Record<string, unknown> = {}) => {
+      const drive = started({ points: [power, ...others], settings });
+      for (const [pointId, watts] of [[power.id, 60], ['reef/skimmer-power', 35], ['reef/uv-power', 40]] as const) feed(drive, pointId, fromHour * 60, 3, watts);
+      for (const pointId of ['reef/skimmer-power', 'reef/uv-power', power.id]) feed(drive, pointId, fromHour * 60 + 3, minutes, 0);
+      return drive.verdict.state;
+    };
+    // T0 is 17:00 in Denver; four hours later it is night.
+    expect(off(0, 45)).toBe('clear');
+    expect(off(0, 47)).toBe('breached');
+    expect(off(0, 2, { visitLasts: '0m' })).toBe('breached');
+    expect(off(5, 2)).toBe('breached');
+  });
+
   it('says that it looks like the mains when all other equipment that runs all day is at zero or silent', () => {
-    const drive = started({ points: [power, ...others] });
+    const drive = started({ points: [power, ...others], settings: { visitLasts: '0m' } });
     drive.reading('reef/skimmer-power', T0, 35);
     drive.reading('reef/uv-power', T0, 40);
     expect(summaryOf(drive.reading(power.id, T0 + 1000, 0))).not.toContain('mains');
