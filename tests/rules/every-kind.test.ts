@@ -145,6 +145,13 @@ describe('every rule kind', () => {
     }
   });
 
+  it('says of itself how long it takes in plain time, never for ever', () => {
+    for (const rule of rules) {
+      const takesMs = rule.kind.surelyAfterMs?.(rule.settings, { points: rule.roles, state: rule.kind.initial }) ?? 0;
+      expect(Number.isFinite(takesMs) && takesMs >= 0 && takesMs <= 7 * 86_400_000, `${rule.id}: ${takesMs}`).toBe(true);
+    }
+  });
+
   it('starts afresh from a stored state it does not know', () => {
     for (const rule of rules) expect(restoreState(rule, { from: 'an older version' })).toBeNull();
   });
