@@ -9,14 +9,13 @@
  * Not judged while the return pump stands and for half an hour after: display and sump are two bodies of water then. Evidence says which of the two has moved since they agreed.
  *
  * One that has jumped by more than the tolerance from one sample to the next, where the other in the same, mixed water has not moved by a quarter of it, is wrong: water does not do that. Then no other rule
- * believes it. Neither is one believed that has crept away evenly over three days and more while the other stayed, day by day, within a quarter of that: water that is not mixed any more parts within hours and
- * then stays apart; a probe that ages creeps. Where both have moved nobody knows which of the two is right, and both go on being believed.
+ * believes it. Where both have moved, or one has crept, nobody knows which of the two is right, and both go on being believed.
  *
  * Tolerances: 0.6 °C (digital thermometers are good to ± 0.5, good ones to ± 0.1–0.2; usual offsets are learnt away), 3 % of a conductivity (± 1–2 %), 0.3 pH: common practice.
  * High where the temperature of the water is concerned, low otherwise.
  */
 import { z } from 'zod';
-import { DAY, HOUR, MINUTE } from '../../domain/duration.ts';
+import { HOUR, MINUTE } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { type Kind, kinds } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
@@ -40,11 +39,6 @@ const state = z.strictObject({
   recent: z.array(z.tuple([z.number(), z.number()])).max(5),
   /** The one that has jumped while the other stayed. */
   jumped: z.enum(['one', 'other']).nullable(),
-  /** The one that has crept away over days while the other stayed. */
-  crept: z.enum(['one', 'other']).nullable(),
-  /** Days since 1970 that are over, with the mean of each, oldest first; and the day that goes on: its number, samples and sums. */
-  days: z.array(z.tuple([z.number(), z.number(), z.number()])).max(8),
-  today: z.tuple([z.number(), z.number(), z.number(), z.number()]).nullable(),
   sampledMs: z.number().nullable(),
   /** Differences of the first days, one an hour; then their middle stays. */
   learning: z.array(z.number()).max(LEARNT),
@@ -66,11 +60,6 @@ const UNLEARNT = 3;
 const BACK = 2 / 3;
 /** Of a jump, the other may have moved by so much. */
 const STAYED = 1 / 4;
-const DAYS_KEPT = 8;
-/** Of 144. */
-const DAY_SAMPLES = 72;
-/** Of two days in which a probe creeps, neither sees more than so many times the other. */
-const EVEN = 4;
 const kindsCompared: readonly Kind[] = ['temperature', 'conductivity', 'acidity'];
 
 export default defineRule<Settings, State>({
@@ -78,7 +67,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'Two sensors in the same water that do not agree any more.',
   settings,
   state,
-  initial: { recent: [], jumped: null, crept: null, days: [], today: null, sampledMs: null, learning: [], learntMs: null, usual: null, agreed: null, apartSinceMs: null, stoodMs: null },
+  initial: { recent: [], jumped: null, sampledMs: null, learning: [], learntMs: null, usual: null, agreed: null, apartSinceMs: null, stoodMs: null },
   policy: { priority: 'low', onDelayMs: 15 * MINUTE, offDelayMs: 30 * MINUTE },
 
   apply: (facts) => kindsCompared.flatMap((kind) => pairsOf(facts, kind)),
@@ -97,10 +86,7 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.recent.length < SAMPLES ? unknown('comparing the two: it takes an hour') : clear };
   },
 
-  doubts({ jumped, crept }) {
-    if (jumped !== null) return { [jumped]: 'it has jumped, and another sensor in the same water has not' };
-    return crept === null ? {} : { [crept]: 'it has crept away from another sensor in the same water, which has stayed' };
-  },
+  doubts: ({ jumped }) => (jumped === null ? {} : { [jumped]: 'it has jumped, and another sensor in the same water has not' }),
 
   // The first sample that is off, and two more of five.
   surelyAfterMs: (_settings, { points }) => 3 * Math.max(SAMPLE_OFF_EVERY_MS, points.get('one')?.everyMs ?? 0, points.get('other')?.everyMs ?? 0),
@@ -151,23 +137,17 @@ const offBy = (difference: number, usual: number | null): number => (usual === n
 function take(before: State, one: Latest, other: Latest, context: RuleContext<Settings>): State {
   const { nowMs } = context;
   const recent = [...before.recent, [one.value, other.value] as [number, number]].slice(-SAMPLES);
-  const sampled: State = { ...countDay(before, one.value, other.value, nowMs), recent, sampledMs: nowMs, stoodMs: null };
+  const sampled: State = { ...before, recent, sampledMs: nowMs, stoodMs: null };
   const difference = recent.length < SAMPLES ? null : median(recent.map(([a, b]) => b - a));
   if (difference === null) return sampled;
   const tolerance = toleranceOf(context, one.value);
   const { usual } = before;
   const off = offBy(difference, usual);
   const apart = off > tolerance * (before.apartSinceMs === null ? 1 : BACK);
-  if (apart) {
-    const mixed = areMixed(context);
-    const jumped = before.apartSinceMs === null && mixed ? jumpIn(recent, usual, tolerance) : before.jumped;
-    const isNews = before.apartSinceMs === null || sampled.days !== before.days;
-    const crept = before.crept === null && jumped === null && mixed && isNews ? creepIn(sampled.days, usual, tolerance) : before.crept;
-    return { ...sampled, apartSinceMs: before.apartSinceMs ?? nowMs, jumped, crept };
-  }
+  if (apart) return before.apartSinceMs === null ? { ...sampled, apartSinceMs: nowMs, jumped: areMixed(context) ? jumpIn(recent, usual, tolerance) : null } : sampled;
   // The oldest of the five: one that has just jumped is among the newest, and not yet in the middle.
   const agreed = off < tolerance / 2 ? (recent[0] ?? null) : before.agreed;
-  return { ...learn(sampled, difference, nowMs), agreed, apartSinceMs: null, jumped: null, crept: null };
+  return { ...learn(sampled, difference, nowMs), agreed, apartSinceMs: null, jumped: null };
 }
 
 /** In one place, or a pump between them is seen running. */
@@ -189,34 +169,6 @@ function jumpIn(recent: State['recent'], usual: number | null, tolerance: number
   return jumped(0, 1) ? 'one' : jumped(1, 0) ? 'other' : null;
 }
 
-function countDay(before: State, one: number, other: number, nowMs: number): State {
-  const day = Math.floor(nowMs / DAY);
-  const { today } = before;
-  if (today !== null && today[0] === day) return { ...before, today: [day, today[1] + 1, rounded(today[2] + one), rounded(today[3] + other)] };
-  const started: State['today'] = [day, 1, rounded(one), rounded(other)];
-  // Of less than half a day a mean says more about the hour than about the day.
-  if (today === null || today[1] < DAY_SAMPLES) return { ...before, today: started };
-  return { ...before, today: started, days: [...before.days, [today[0], rounded(today[2] / today[1]), rounded(today[3] / today[1])] as [number, number, number]].slice(-DAYS_KEPT) };
-}
-
-const rounded = (value: number): number => Number(value.toFixed(4));
-
-/** Which of the two has crept away, by the means of whole days: evenly over the last three, with the other where it was when they agreed. */
-function creepIn(days: State['days'], usual: number | null, tolerance: number): 'one' | 'other' | null {
-  if (usual === null) return null;
-  const apart = days.slice(-3).map(([, a, b]) => b - a - usual);
-  const [first = 0, second = 0, third = 0] = apart;
-  const steps = [second - first, third - second].map((step) => step * Math.sign(third));
-  const [least, most] = [Math.min(...steps), Math.max(...steps)];
-  if (apart.length < 3 || Math.abs(third) < tolerance / 4 || least <= 0 || least < most / EVEN || most > tolerance) return null;
-  const together = days.findLast(([, a, b]) => Math.abs(b - a - usual) < tolerance / 4) ?? days[0];
-  const last = days.at(-1);
-  if (together === undefined || last === undefined) return null;
-  const [one, other] = [Math.abs(last[1] - together[1]), Math.abs(last[2] - together[2])];
-  if (one > other) return other < STAYED * one ? 'one' : null;
-  return one < STAYED * other ? 'other' : null;
-}
-
 /** One difference an hour; from twelve on their middle is usual, and after two days it stays: a drift must not become usual. */
 function learn(state: State, difference: number, nowMs: number): State {
   if (state.learning.length >= LEARNT || (state.learntMs !== null && nowMs - state.learntMs < HOUR)) return state;
@@ -236,7 +188,7 @@ function toleranceOf(context: RuleContext<Settings>, value: number): number {
   }
 }
 
-function breached({ usual, agreed, apartSinceMs, jumped, crept }: State, one: Latest, other: Latest, context: RuleContext<Settings>): Verdict {
+function breached({ usual, agreed, apartSinceMs, jumped }: State, one: Latest, other: Latest, context: RuleContext<Settings>): Verdict {
   const kind = context.point('one')?.kind ?? 'temperature';
   const names = [context.point('one')?.name ?? 'one', context.point('other')?.name ?? 'the other'] as const;
   const difference = other.value - one.value;
@@ -249,7 +201,6 @@ function breached({ usual, agreed, apartSinceMs, jumped, crept }: State, one: La
     { label: 'Apart since', value: 'the middle of five samples', atMs: apartSinceMs ?? context.nowMs },
   ];
   if (jumped !== null) evidence.push({ label: 'Jumped from one sample to the next, while the other stayed', value: names[jumped === 'one' ? 0 : 1] });
-  if (crept !== null) evidence.push({ label: 'Has crept away over days, while the other stayed', value: names[crept === 'one' ? 0 : 1] });
   if (agreed !== null) {
     evidence.push({ label: `${names[0]} has moved since they agreed by`, value: signed(kind, one.value - agreed[0]) }, { label: `${names[1]} has moved since they agreed by`, value: signed(kind, other.value - agreed[1]) });
   }

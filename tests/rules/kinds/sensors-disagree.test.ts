@@ -84,28 +84,6 @@ describe('sensors-disagree', () => {
     expect(foundMs / DAY).toBeLessThan(8);
   });
 
-  it('knows which of the two creeps, and does not take water that parts within hours, and stays apart, for a creeping probe', () => {
-    const creeping = (perDay: number) => {
-      const drive = started();
-      feed(drive, 5 * DAY, healthy);
-      feed(drive, 9 * DAY, (sinceMs) => healthy(sinceMs) + (perDay * sinceMs) / DAY);
-      return Object.keys(sensorsDisagree.doubts?.(drive.state) ?? {});
-    };
-    expect(creeping(0.15)).toEqual(['other']);
-    expect(creeping(-0.3)).toEqual(['other']);
-    for (const [by, within] of [[1, 6 * HOUR], [-2, 12 * HOUR], [0.8, 3 * HOUR]] as const) {
-      const drive = started();
-      feed(drive, 5 * DAY, healthy);
-      let everDoubted = false;
-      for (let hour = 0; hour < 7 * 24; hour += 1) {
-        feed(drive, HOUR, (sinceMs) => healthy(sinceMs) + by * Math.min(1, (hour * HOUR + sinceMs) / within));
-        everDoubted ||= Object.keys(sensorsDisagree.doubts?.(drive.state) ?? {}).length > 0;
-      }
-      expect(drive.verdict.state).toBe('breached');
-      expect(everDoubted, `${by} K within ${within / HOUR} h`).toBe(false);
-    }
-  });
-
   it('finds two that were never alike, before it has learnt anything', () => {
     expect(feed(started(), 3 * HOUR, () => 2.5)).toBeLessThan(HOUR);
   });
