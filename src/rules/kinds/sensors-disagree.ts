@@ -9,7 +9,8 @@
  * Not judged while the return pump stands and for half an hour after: display and sump are two bodies of water then. Evidence says which of the two has moved since they agreed.
  *
  * One that has jumped by more than the tolerance from one sample to the next, where the other in the same, mixed water has not moved by a quarter of it, is wrong: water does not do that. Then no other rule
- * believes it. Where both have moved, or one has crept, nobody knows which of the two is right, and both go on being believed.
+ * believes it. Where both have moved, or one has crept, nobody knows which of the two is right, and both go on being believed: over days the
+ * water moves by as much as a probe that ages, so that the one that seems to stay may be the one that drifts.
  *
  * Tolerances: 0.6 °C (digital thermometers are good to ± 0.5, good ones to ± 0.1–0.2; usual offsets are learnt away), 3 % of a conductivity (± 1–2 %), 0.3 pH: common practice.
  * High where the temperature of the water is concerned, low otherwise.
