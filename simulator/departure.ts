@@ -15,7 +15,8 @@
 import { DAY, HOUR, MINUTE } from '../src/domain/duration.ts';
 import type { Kind } from '../src/domain/kinds.ts';
 import type { Instrument } from './instruments/instrument.ts';
-import type { Scenario } from './scenario.ts';
+import type { Emission, Scenario } from './scenario.ts';
+import { STEP_MS } from './world/world.ts';
 
 export interface Departure {
   readonly atMs: number;
@@ -29,38 +30,50 @@ interface Track {
   readonly values: number[];
 }
 
-/** Both scenarios at their start. */
-export function firstDeparture(ill: Scenario, twin: Scenario, beginMs: number, endMs: number): Departure | null {
-  // A day before and after is looked at on the twin's side; what the ill one did before its fault began is the twin's own life.
-  const fromMs = beginMs - DAY;
-  twin.skip(fromMs);
-  const healthy = record(twin, endMs + DAY);
-  ill.skip(fromMs);
-  const sick = record(ill, endMs);
-  let earliest: Departure | null = null;
-  for (const [pointId, track] of healthy) {
-    const instrument = twin.instruments.get(pointId);
-    if (instrument === undefined) continue;
-    const found = departureOf(pointId, sick.get(pointId) ?? { sentMs: [], stampMs: [], values: [] }, track, instrument, beginMs, endMs);
-    if (found !== null && (earliest === null || found.atMs < earliest.atMs)) earliest = found;
-  }
-  return earliest;
-}
+/** What was sent since a moment, point by point. */
+export class Recording {
+  readonly tracks = new Map<string, Track>();
+  readonly #fromMs: number;
 
-function record(scenario: Scenario, toMs: number): Map<string, Track> {
-  const tracks = new Map<string, Track>();
-  while (scenario.nowMs + 10_000 <= toMs) {
-    for (const { atMs: sentMs, samples } of scenario.advance(Math.min(toMs, scenario.nowMs + DAY / 4))) {
+  constructor(fromMs: number) {
+    this.#fromMs = fromMs;
+  }
+
+  take(sent: readonly Emission[]): void {
+    for (const { atMs: sentMs, samples } of sent) {
+      if (sentMs <= this.#fromMs) continue;
       for (const { pointId, atMs, value } of samples) {
-        let track = tracks.get(pointId);
-        if (track === undefined) tracks.set(pointId, (track = { sentMs: [], stampMs: [], values: [] }));
+        let track = this.tracks.get(pointId);
+        if (track === undefined) this.tracks.set(pointId, (track = { sentMs: [], stampMs: [], values: [] }));
         track.sentMs.push(sentMs);
         track.stampMs.push(atMs);
         track.values.push(value);
       }
     }
   }
-  return tracks;
+
+  /** Runs a scenario on and takes what it sends. */
+  run(scenario: Scenario, toMs: number): this {
+    scenario.skip(this.#fromMs);
+    while (scenario.nowMs + STEP_MS <= toMs) this.take(scenario.advance(Math.min(toMs, scenario.nowMs + DAY / 4)));
+    return this;
+  }
+}
+
+/** A day before and after is looked at on the twin's side; what the ill one did before its fault began is the twin's own life. */
+export const recordedFromMs = (beginMs: number): number => beginMs - DAY;
+
+/** @param sick from `recordedFromMs` until `endMs`. @param twin at its start. */
+export function firstDeparture({ tracks }: Recording, twin: Scenario, beginMs: number, endMs: number): Departure | null {
+  const healthy = new Recording(recordedFromMs(beginMs)).run(twin, endMs + DAY);
+  let earliest: Departure | null = null;
+  for (const [pointId, track] of healthy.tracks) {
+    const instrument = twin.instruments.get(pointId);
+    if (instrument === undefined) continue;
+    const found = departureOf(pointId, tracks.get(pointId) ?? { sentMs: [], stampMs: [], values: [] }, track, instrument, beginMs, endMs);
+    if (found !== null && (earliest === null || found.atMs < earliest.atMs)) earliest = found;
+  }
+  return earliest;
 }
 
 const electrical: ReadonlySet<Kind> = new Set(['power', 'current']);

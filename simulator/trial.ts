@@ -4,7 +4,7 @@
  */
 import { DAY, HOUR } from '../src/domain/duration.ts';
 import type { Fleet } from '../src/domain/fleet.ts';
-import { type Departure, firstDeparture } from './departure.ts';
+import { type Departure, firstDeparture, recordedFromMs, Recording } from './departure.ts';
 import { faultKind } from './faults/all.ts';
 import type { Fault, FaultKind } from './faults/fault.ts';
 import { namedBy } from './faults/named-by.ts';
@@ -61,6 +61,8 @@ export interface TrialRun {
   readonly happenings: readonly Happening[];
   /** In order of arrival, a slice of the trial at a time. */
   slices(sliceMs?: number): Iterable<readonly Arrival[]>;
+  /** As that of the trial, of a run that has come to its end: only the twin is run. */
+  departure(): Departure | null;
 }
 
 /** What arrives together: one message. */
@@ -95,25 +97,30 @@ export function makeTrial(options: TrialOptions): Trial | null {
     const fault = plan();
     return start(fault === null ? nothingHappens : listed([{ fault, beginMs, endMs: null }]));
   };
+  const departureOf = (sent: Recording): Departure | null => (kind === null ? null : firstDeparture(sent, start(nothingHappens), beginMs, endMs));
   const fault = plan();
   return {
     options, tankId, startMs, endMs,
     truth: kind === null || fault === null ? null : { name: kind.name, does: fault.does, params: fault.params, gradual: kind.gradual, beginMs, names: namedBy[kind.name] ?? [] },
     run() {
       const scenario = ill();
+      const sent = new Recording(recordedFromMs(beginMs));
       return {
         scenario,
         happenings: scenario.world.happenings,
         *slices(sliceMs = HOUR) {
           while (scenario.nowMs < endMs) {
             const toMs = Math.min(endMs, scenario.nowMs + sliceMs);
-            yield scenario.advance(toMs).map(({ atMs, samples }) => ({ arrivedMs: atMs, samples }));
+            const emitted = scenario.advance(toMs);
+            if (kind !== null) sent.take(emitted);
+            yield emitted.map(({ atMs, samples }) => ({ arrivedMs: atMs, samples }));
             if (scenario.nowMs < toMs) return;
           }
         },
+        departure: () => departureOf(sent),
       };
     },
-    departure: () => (kind === null ? null : firstDeparture(ill(), start(nothingHappens), beginMs, endMs)),
+    departure: () => (kind === null ? null : departureOf(new Recording(recordedFromMs(beginMs)).run(ill(), endMs))),
   };
 }
 

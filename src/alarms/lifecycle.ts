@@ -112,17 +112,19 @@ export function stepLife(state: LifeState, event: LifeEvent, facts: LifeFacts, n
   }
 }
 
+/** Does a verdict say what is known and settled already? */
+export function isNoNews(status: AlarmStatus, verdict: Verdict): boolean {
+  if (status.verdict !== verdict.state) return false;
+  return verdict.state === 'unknown' ? status.unknownWhy === verdict.why : status.condition === verdict.state;
+}
+
 const unchanged = (state: LifeState): LifeStep => ({ state, transitions: [] });
 
 function onVerdict(state: LifeState, verdict: Verdict, atMs: number, facts: LifeFacts, nowMs: number): LifeStep {
   const { status } = state;
-  if (verdict.state === 'unknown') {
-    if (status.verdict === 'unknown' && status.unknownWhy === verdict.why) return unchanged(state);
-    return unchanged({ ...state, status: { ...status, verdict: 'unknown', unknownWhy: verdict.why, dueMs: null } });
-  }
+  if (isNoNews(status, verdict)) return unchanged(state);
+  if (verdict.state === 'unknown') return unchanged({ ...state, status: { ...status, verdict: 'unknown', unknownWhy: verdict.why, dueMs: null } });
   const settled = verdict.state === status.condition;
-  if (settled && status.verdict === verdict.state) return unchanged(state);
-
   const sinceMs = status.lastKnown === verdict.state && status.verdictSinceMs !== null ? status.verdictSinceMs : atMs;
   const delayMs = verdict.state === 'breached' ? facts.policy.onDelayMs : (state.alarm?.policy ?? facts.policy).offDelayMs;
   const latenessMs = Math.max(0, nowMs - atMs);

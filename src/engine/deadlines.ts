@@ -14,17 +14,17 @@ export interface Deadline {
 
 export class Deadlines {
   readonly #heap: Deadline[] = [];
-  readonly #current = new Map<string, number>();
+  readonly #current: Readonly<Record<DeadlineKind, Map<string, number>>> = { wake: new Map(), delay: new Map(), hold: new Map(), escalation: new Map() };
 
   /** Sets, moves or (`null`) drops the deadline of this kind and id. */
   set(kind: DeadlineKind, id: string, dueMs: number | null): void {
-    const key = `${kind} ${id}`;
+    const current = this.#current[kind];
     if (dueMs === null) {
-      this.#current.delete(key);
+      current.delete(id);
       return;
     }
-    if (this.#current.get(key) === dueMs) return;
-    this.#current.set(key, dueMs);
+    if (current.get(id) === dueMs) return;
+    current.set(id, dueMs);
     this.#push({ dueMs, kind, id });
   }
 
@@ -34,9 +34,9 @@ export class Deadlines {
       const top = this.#heap[0];
       if (top === undefined || top.dueMs >= beforeMs) return null;
       this.#pop();
-      const key = `${top.kind} ${top.id}`;
-      if (this.#current.get(key) !== top.dueMs) continue;
-      this.#current.delete(key);
+      const current = this.#current[top.kind];
+      if (current.get(top.id) !== top.dueMs) continue;
+      current.delete(top.id);
       return top;
     }
   }

@@ -6,7 +6,7 @@
  * time fires *at its own time*, earliest first. So neither the size of a batch, nor how often the clock ticks, nor a restart in between
  * can change what is decided (`tests/engine/determinism.test.ts`).
  */
-import { graceMs, initialStatus, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
+import { graceMs, initialStatus, isNoNews, removeRule, type LifeEvent, type LifeFacts, type Transition, stepLife } from '../alarms/lifecycle.ts';
 import { type Alarm, type AlarmStatus, type Escalation, isBehindCause } from '../domain/alarm.ts';
 import type { Calibration } from '../domain/calibration.ts';
 import type { Command, CommandResult } from '../domain/command.ts';
@@ -18,12 +18,12 @@ import type { Outage } from '../domain/outage.ts';
 import type { PointState, PresenceChange } from '../domain/presence.ts';
 import { isUsable, Quality, type Reading, type Sample, type SeriesId } from '../domain/reading.ts';
 import type { SourceClock } from '../domain/source-clock.ts';
-import { clear, type Verdict } from '../domain/verdict.ts';
+import type { Verdict } from '../domain/verdict.ts';
 import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, resumeEscalation, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
-import type { Rule, RuleInput } from '../rules/contract.ts';
-import { restoreState, stepRule } from '../rules/step.ts';
+import type { Rule, RuleInput, WrongClock } from '../rules/contract.ts';
+import { type PointNow, restoreState, Stepper } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
 import { Causes } from './causes.ts';
@@ -34,13 +34,14 @@ import { clockText, transitionText } from './words.ts';
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
 const removedWhy = 'the rule is no longer in the fleet';
 
-const noPoints: readonly string[] = [];
+const noPoints: readonly PointLive[] = [];
 
 /** A longer pause between two signs of life means that nobody was watching. Signs of life are stored at least every 30 s. */
 export const downtimeBoundMs = 90_000;
 
 interface Watched {
   readonly rule: Rule;
+  readonly stepper: Stepper;
   readonly facts: Omit<LifeFacts, 'nextAlarmId'>;
   state: unknown;
   wakeAtMs: number | null;
@@ -48,20 +49,60 @@ interface Watched {
   verdict: Verdict | null;
 }
 
-interface PointLive {
+class PointLive implements PointNow {
   /** With the cadence its source promised, where it did. */
   point: Point;
   readonly zone: string;
   state: PointState;
   readonly series: SeriesId | undefined;
-  readonly listeners: readonly { readonly watched: Watched; readonly role: string }[];
+  readonly listeners: { readonly watched: Watched; readonly role: string }[] = [];
   /** `null`: as it comes. */
   readonly curve: Curve | null;
   /** As calibrated, like everything that is judged or shown. */
-  latest: Reading | null;
-  previous: Reading | null;
+  latest: Reading | null = null;
+  previous: Reading | null = null;
   /** Time of the latest reading of any quality. */
-  lastStampMs: number | null;
+  lastStampMs: number | null = null;
+  /** By rule that does not believe the sensor: why. Follows from the rules' states. */
+  readonly doubts = new Map<string, string>();
+  readonly #intake: Intake;
+  readonly #statuses: ReadonlyMap<string, AlarmStatus>;
+
+  constructor(point: Point, zone: string, state: PointState, series: SeriesId | undefined, curve: Curve | null, intake: Intake, statuses: ReadonlyMap<string, AlarmStatus>) {
+    this.point = withCadence(point, state.cadenceMs);
+    this.zone = zone;
+    this.state = state;
+    this.series = series;
+    this.curve = curve;
+    this.#intake = intake;
+    this.#statuses = statuses;
+  }
+
+  get offline(): string | null {
+    return this.state.offline === null ? null : this.state.offline.why;
+  }
+
+  get wrongClock(): WrongClock | null {
+    const clock = this.#intake.clockOf(this.point.id);
+    return clock?.wrongSinceMs == null ? null : { sinceMs: clock.wrongSinceMs, behindMs: clock.leastLagMs };
+  }
+
+  get heardMs(): number | null {
+    const clock = this.#intake.clockOf(this.point.id);
+    return clock === null || clock.wrongSinceMs !== null ? null : clock.lastMs;
+  }
+
+  doubted(askedBy: string): string | null {
+    // By far the most frequent case.
+    if (this.doubts.size === 0) return null;
+    let first: string | null = null;
+    for (const ruleId of this.doubts.keys()) {
+      const hold = this.#statuses.get(ruleId)?.hold ?? null;
+      // Whoever puts the alarm aside believes the sensor. Of several the same one speaks after a restart.
+      if (ruleId !== askedBy && (hold === null || hold.kind === 'suppressed') && (first === null || ruleId < first)) first = ruleId;
+    }
+    return first === null ? null : (this.doubts.get(first) ?? null);
+  }
 }
 
 export class Watch {
@@ -76,8 +117,6 @@ export class Watch {
   readonly #intake: Intake;
   readonly #rota: Rota;
   readonly #causes: Causes;
-  /** By point: which rule does not believe its sensor, and why. Follows from the rules' states. */
-  readonly #doubts = new Map<string, Map<string, string>>();
   /** Rules that have a stored state: they have been woken before. */
   readonly #known: ReadonlySet<string>;
   #nextAlarmId: number;
@@ -91,11 +130,22 @@ export class Watch {
     for (const outage of stored.outages) this.#outages.set(outage.id, outage);
     this.#causes = new Causes(rules, { status: (ruleId) => this.statuses.get(ruleId) ?? null, alarm: (id) => this.openAlarms.get(id) ?? null, state: (ruleId) => this.#watched.get(ruleId)?.state });
 
+    const states = new Map(stored.pointStates.map((state) => [state.pointId, state]));
+    const zones = new Map(fleet.sites.map((site) => [site.id, site.timeZone]));
+    for (const point of fleet.points) {
+      const id = series.get(point.id);
+      const curve = this.#curves.get(point.id) ?? null;
+      const live = new PointLive(point, zones.get(point.siteId) ?? 'UTC', states.get(point.id) ?? { pointId: point.id, offline: null, cadenceMs: null }, id, curve, this.#intake, this.statuses);
+      if (id !== undefined) {
+        [live.latest = null, live.previous = null] = (stored.latest.get(id) ?? []).map((reading) => calibrated(reading, curve));
+        live.lastStampMs = stored.lastStampMs.get(id) ?? null;
+      }
+      this.#points.set(point.id, live);
+    }
     const storedStates = new Map(stored.ruleStates.map((row) => [row.ruleId, row]));
     const known = new Set<string>();
     this.#known = known;
     const storedStatuses = new Map(stored.statuses.map((row) => [row.ruleId, row]));
-    const listeners = new Map<string, { watched: Watched; role: string }[]>();
     for (const rule of rules) {
       const status = storedStatuses.get(rule.id) ?? initialStatus(rule.id);
       const row = status.unknownWhy === removedWhy ? undefined : storedStates.get(rule.id);
@@ -103,6 +153,7 @@ export class Watch {
       if (restored !== null) known.add(rule.id);
       const watched: Watched = {
         rule,
+        stepper: new Stepper(rule, (point) => this.#pointOf(rule, point)),
         facts: {
           ruleId: rule.id, ruleKind: rule.kind.kind, tankId: rule.facts.tank.id, siteId: rule.facts.site.id, title: rule.title, policy: rule.policy,
           explain: (now, nowMs) => this.#causes.explain(rule, now, nowMs),
@@ -116,33 +167,19 @@ export class Watch {
       this.#watched.set(rule.id, watched);
       this.statuses.set(rule.id, watched.status);
       this.#noteDoubts(watched);
-      for (const [role, point] of rule.roles) {
-        const list = listeners.get(point.id) ?? [];
-        list.push({ watched, role });
-        listeners.set(point.id, list);
-      }
-    }
-    const states = new Map(stored.pointStates.map((state) => [state.pointId, state]));
-    const zones = new Map(fleet.sites.map((site) => [site.id, site.timeZone]));
-    for (const point of fleet.points) {
-      const id = series.get(point.id);
-      const curve = this.#curves.get(point.id) ?? null;
-      const [latest = null, previous = null] = ((id === undefined ? undefined : stored.latest.get(id)) ?? []).map((reading) => calibrated(reading, curve));
-      const state = states.get(point.id) ?? { pointId: point.id, offline: null, cadenceMs: null };
-      this.#points.set(point.id, {
-        point: withCadence(point, state.cadenceMs), series: id, zone: zones.get(point.siteId) ?? 'UTC', state, curve, listeners: listeners.get(point.id) ?? [], latest, previous,
-        lastStampMs: (id === undefined ? undefined : stored.lastStampMs.get(id)) ?? null,
-      });
+      for (const [role, point] of rule.roles) this.#pointOf(rule, point).listeners.push({ watched, role });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
 
-  latest(pointId: string): Reading | null {
-    return this.#points.get(pointId)?.latest ?? null;
+  #pointOf(rule: Rule, { id }: Point): PointLive {
+    const live = this.#points.get(id);
+    if (live === undefined) throw new Error(`the rule ${rule.id} reads ${id}, which is not in the fleet`);
+    return live;
   }
 
-  previous(pointId: string): Reading | null {
-    return this.#points.get(pointId)?.previous ?? null;
+  latest(pointId: string): Reading | null {
+    return this.#points.get(pointId)?.latest ?? null;
   }
 
   lastStampMs(pointId: string): number | null {
@@ -150,29 +187,7 @@ export class Watch {
   }
 
   offline(pointId: string): string | null {
-    return this.#points.get(pointId)?.state.offline?.why ?? null;
-  }
-
-  wrongClock(pointId: string): { readonly sinceMs: number; readonly behindMs: number } | null {
-    const clock = this.#intake.clockOf(pointId);
-    return clock?.wrongSinceMs == null ? null : { sinceMs: clock.wrongSinceMs, behindMs: clock.leastLagMs };
-  }
-
-  doubted(pointId: string, askedBy: string): string | null {
-    const doubts = this.#doubts.get(pointId);
-    if (doubts === undefined) return null;
-    let first: string | null = null;
-    for (const ruleId of doubts.keys()) {
-      const hold = this.statuses.get(ruleId)?.hold ?? null;
-      // Whoever puts the alarm aside believes the sensor. Of several the same one speaks after a restart.
-      if (ruleId !== askedBy && (hold === null || hold.kind === 'suppressed') && (first === null || ruleId < first)) first = ruleId;
-    }
-    return first === null ? null : (doubts.get(first) ?? null);
-  }
-
-  heardMs(pointId: string): number | null {
-    const clock = this.#intake.clockOf(pointId);
-    return clock === null || clock.wrongSinceMs !== null ? null : clock.lastMs;
+    return this.#points.get(pointId)?.offline ?? null;
   }
 
   atPresent(point: Point): Point {
@@ -441,7 +456,7 @@ export class Watch {
 
   #judge(watched: Watched, input: RuleInput, atMs: number, nowMs: number, into: BatchBuilder): void {
     const { rule } = watched;
-    const step = stepRule(rule, watched.state, input, this, atMs);
+    const step = watched.stepper.step(watched.state, input, atMs);
     const wakeAtMs = step.wakeAtMs === undefined ? watched.wakeAtMs : step.wakeAtMs;
     const stateBefore = watched.state;
     if (step.state !== watched.state || wakeAtMs !== watched.wakeAtMs || input.type === 'wake') {
@@ -452,23 +467,24 @@ export class Watch {
     }
     watched.verdict = step.verdict;
     const changed = rule.kind.doubts === undefined || step.state === stateBefore ? noPoints : this.#noteDoubts(watched);
-    // By far the most frequent case: all was well and is.
-    if (step.verdict !== clear || watched.status.verdict !== 'clear' || watched.status.condition !== 'clear') this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
-    for (const other of listenersOf(changed.flatMap((pointId) => this.#points.get(pointId) ?? []))) if (other !== watched) this.#judge(other, { type: 'wake' }, atMs, nowMs, into);
+    // By far the most frequent case: as before.
+    if (!isNoNews(watched.status, step.verdict)) this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    if (changed.length === 0) return;
+    for (const other of listenersOf(changed)) if (other !== watched) this.#judge(other, { type: 'wake' }, atMs, nowMs, into);
   }
 
   /** @returns points of which it has just begun, or ceased, to believe nothing. */
-  #noteDoubts({ rule, state }: Watched): readonly string[] {
+  #noteDoubts({ rule, state }: Watched): readonly PointLive[] {
     if (rule.kind.doubts === undefined) return noPoints;
     const whys = rule.kind.doubts(state);
-    const changed: string[] = [];
-    for (const [role, { id }] of rule.roles) {
+    const changed: PointLive[] = [];
+    for (const [role, point] of rule.roles) {
+      const live = this.#pointOf(rule, point);
       const why = whys[role];
-      const known = this.#doubts.get(id);
-      if (known?.get(rule.id) === why) continue;
-      if ((known?.get(rule.id) === undefined) !== (why === undefined)) changed.push(id);
-      if (why !== undefined) this.#doubts.set(id, new Map([...(known ?? []), [rule.id, why]]));
-      else if (known !== undefined && known.delete(rule.id) && known.size === 0) this.#doubts.delete(id);
+      const known = live.doubts.get(rule.id);
+      if ((known === undefined) !== (why === undefined)) changed.push(live);
+      if (why === undefined) live.doubts.delete(rule.id);
+      else if (why !== known) live.doubts.set(rule.id, why);
     }
     return changed;
   }

@@ -38,14 +38,18 @@ function missingScale(point: Point, reservoir: Equipment): string | null {
 
 /** Percent of full, for a reading of the gauge. */
 export function percentOf(gauge: Latest, context: Pick<RuleContext<unknown>, 'point' | 'equipment'>): number {
-  const { equipment } = context;
-  switch (context.point('gauge')?.kind) {
+  return percentFull(gauge.value, context.point('gauge')?.kind ?? 'fill', context.equipment);
+}
+
+/** The same by what is known of the reservoir, for a rule about something else. */
+export function percentFull(value: number, kind: Kind, reservoir: Pick<Equipment, 'fullMm' | 'capacityLitres'> | null): number {
+  switch (kind) {
     case 'level':
-      return (100 * gauge.value) / (equipment?.fullMm ?? Number.NaN);
+      return (100 * value) / (reservoir?.fullMm ?? Number.NaN);
     case 'volume':
-      return (100 * gauge.value) / (equipment?.capacityLitres ?? Number.NaN);
+      return (100 * value) / (reservoir?.capacityLitres ?? Number.NaN);
     default:
-      return gauge.value;
+      return value;
   }
 }
 

@@ -1,5 +1,5 @@
 /**
- * Runs one step of one rule. Pure: the same rule, state, input, readings and time give the same answer.
+ * Runs one rule, step by step. The same rule, state, input, readings and time give the same answer.
  *
  * What the engine promises: readings are stepped in time order per point (late ones are not stepped at all); `latest` and `previous`
  * already include the reading being stepped; a wake is stepped at the time the rule asked for, and once at the start for a rule
@@ -8,31 +8,45 @@
 import type { Equipment, Point, Site, Tank } from '../domain/fleet.ts';
 import type { Latest, Rule, RuleContext, RuleInput, RuleStep, WrongClock } from './contract.ts';
 
-/** Usable readings, by point id. */
-export interface Readings {
-  latest(pointId: string): Latest | null;
-  /** The usable reading before the latest. */
-  previous(pointId: string): Latest | null;
-  /** Time of the latest reading of any quality; left out where nobody keeps it. */
-  lastStampMs?(pointId: string): number | null;
-  /** Why the point cannot be believed right now; left out where no gateway speaks for its points. */
-  offline?(pointId: string): string | null;
-  /** Why another rule than this one does not believe the point; left out where nobody asks. */
-  doubted?(pointId: string, askedBy: string): string | null;
-  /** What is wrong with the clock of the point's source; left out where nobody watches clocks. */
-  wrongClock?(pointId: string): WrongClock | null;
-  /** Arrival of the latest message of the point's source while its clock is under suspicion; left out where nobody watches clocks. */
-  heardMs?(pointId: string): number | null;
-  /** The point with the cadence it has at present; left out where the fleet's is all there is. */
-  atPresent?(point: Point): Point;
+/** What is known of a point. Whoever keeps it changes it in place: rules are bound to it once and look at it as it stands. */
+export interface PointNow {
+  /** With the cadence it has at present. */
+  readonly point: Point;
+  /** Usable readings. */
+  readonly latest: Latest | null;
+  readonly previous: Latest | null;
+  /** Time of the latest reading of any quality, where that is known. */
+  readonly lastStampMs: number | null;
+  /** Why it cannot be believed right now. */
+  readonly offline: string | null;
+  /** What is wrong with the clock of its source. */
+  readonly wrongClock: WrongClock | null;
+  /** Arrival of the latest message of its source while its clock is under suspicion. */
+  readonly heardMs: number | null;
+  /** Why another rule than this one does not believe it. */
+  doubted(askedBy: string): string | null;
 }
 
-/** @returns the next state (the same object if nothing changed), the verdict, and a wake-up unless it stays as it was. */
-export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings: Readings, nowMs: number): RuleStep<unknown> {
-  if (rule.missing !== null) return { state, verdict: { state: 'unknown', why: rule.missing }, wakeAtMs: null };
-  const step = rule.kind.step(state, input, new StepContext(rule, readings, nowMs));
-  if (input.type !== 'wake' || step.wakeAtMs !== undefined) return step;
-  return { state: step.state, verdict: step.verdict, wakeAtMs: silenceWakeMs(rule, readings, nowMs) };
+/** A rule bound to what is known of its points: what is called for every reading makes nothing anew. */
+export class Stepper {
+  readonly #rule: Rule;
+  readonly #context: StepContext;
+
+  constructor(rule: Rule, knownOf: (point: Point) => PointNow) {
+    this.#rule = rule;
+    this.#context = new StepContext(rule, knownOf);
+  }
+
+  /** @returns the next state (the same object if nothing changed), the verdict, and a wake-up unless it stays as it was. */
+  step(state: unknown, input: RuleInput, nowMs: number): RuleStep<unknown> {
+    const { kind, missing } = this.#rule;
+    if (missing !== null) return { state, verdict: { state: 'unknown', why: missing }, wakeAtMs: null };
+    const context = this.#context;
+    context.nowMs = nowMs;
+    const step = kind.step(state, input, context);
+    if (input.type !== 'wake' || step.wakeAtMs !== undefined) return step;
+    return { state: step.state, verdict: step.verdict, wakeAtMs: context.silenceWakeMs() };
+  }
 }
 
 /** A stored state as its kind reads it; `null` for one that the kind refuses (an older version's): then it starts afresh. */
@@ -46,22 +60,6 @@ export function silentAtMs(point: Point, latest: Latest): number {
   return latest.atMs + point.silentAfterMs + 1;
 }
 
-/**
- * When to look for silence again: set only when it fires, not moved with every reading. No point can fall silent unnoticed before: a current one
- * not before its own time, and one that is silent now would first have to come back and then keep its silence just as long.
- */
-function silenceWakeMs(rule: Rule, readings: Readings, nowMs: number): number | null {
-  let earliest: number | null = null;
-  for (const declared of rule.roles.values()) {
-    const point = readings.atPresent?.(declared) ?? declared;
-    const latest = readings.latest(point.id);
-    const silentAt = latest === null ? 0 : silentAtMs(point, latest);
-    const lookAt = silentAt > nowMs ? silentAt : nowMs + point.silentAfterMs + 1;
-    if (earliest === null || lookAt < earliest) earliest = lookAt;
-  }
-  return earliest;
-}
-
 /** Is the latest reading of this role the first one, or the first after a silence? */
 export function cameBackFromSilence(context: Pick<RuleContext<unknown>, 'point' | 'latest' | 'previous'>, role: string): boolean {
   const latest = context.latest(role);
@@ -71,79 +69,75 @@ export function cameBackFromSilence(context: Pick<RuleContext<unknown>, 'point' 
   return previous === null || latest.atMs - previous.atMs > point.silentAfterMs;
 }
 
-/** Methods on a prototype, not closures: this is made for every reading. */
 class StepContext implements RuleContext<unknown> {
-  readonly nowMs: number;
-  readonly #rule: Rule;
-  readonly #readings: Readings;
+  nowMs = Number.NaN;
+  readonly settings: unknown;
+  readonly tank: Tank;
+  readonly site: Site;
+  readonly equipment: Equipment | null;
+  readonly #points: ReadonlyMap<string, PointNow>;
 
-  constructor(rule: Rule, readings: Readings, nowMs: number) {
-    this.nowMs = nowMs;
-    this.#rule = rule;
-    this.#readings = readings;
-  }
+  readonly #ruleId: string;
 
-  get settings(): unknown {
-    return this.#rule.settings;
-  }
-
-  get tank(): Tank {
-    return this.#rule.facts.tank;
-  }
-
-  get site(): Site {
-    return this.#rule.facts.site;
-  }
-
-  get equipment(): Equipment | null {
-    return this.#rule.equipment;
+  constructor({ id, settings, facts, equipment, roles }: Rule, knownOf: (point: Point) => PointNow) {
+    this.#ruleId = id;
+    this.settings = settings;
+    this.tank = facts.tank;
+    this.site = facts.site;
+    this.equipment = equipment;
+    this.#points = new Map([...roles].map(([role, point]) => [role, knownOf(point)]));
   }
 
   point(role: string): Point | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : (this.#readings.atPresent?.(point) ?? point);
+    return this.#points.get(role)?.point ?? null;
   }
 
   offline(role: string): string | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : (this.#readings.offline?.(point.id) ?? null);
+    return this.#points.get(role)?.offline ?? null;
   }
 
   doubted(role: string): string | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : (this.#readings.doubted?.(point.id, this.#rule.id) ?? null);
+    return this.#points.get(role)?.doubted(this.#ruleId) ?? null;
   }
 
   current(role: string): Latest | null {
-    const point = this.point(role);
-    if (point === null) return null;
-    const latest = this.#readings.latest(point.id);
-    if (latest !== null && (this.offline(role) ?? this.doubted(role)) !== null) return null;
-    return latest !== null && this.nowMs - latest.atMs <= point.silentAfterMs ? latest : null;
+    const known = this.#points.get(role);
+    if (known === undefined) return null;
+    const { latest } = known;
+    return latest !== null && this.nowMs - latest.atMs <= known.point.silentAfterMs && known.offline === null && known.doubted(this.#ruleId) === null ? latest : null;
   }
 
   latest(role: string): Latest | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : this.#readings.latest(point.id);
+    return this.#points.get(role)?.latest ?? null;
   }
 
   previous(role: string): Latest | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : this.#readings.previous(point.id);
+    return this.#points.get(role)?.previous ?? null;
   }
 
   lastStampMs(role: string): number | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : (this.#readings.lastStampMs?.(point.id) ?? null);
+    return this.#points.get(role)?.lastStampMs ?? null;
   }
 
   wrongClock(role: string): WrongClock | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : (this.#readings.wrongClock?.(point.id) ?? null);
+    return this.#points.get(role)?.wrongClock ?? null;
+  }
+
+  /**
+   * When to look for silence again: set only when it fires, not moved with every reading. No point can fall silent unnoticed before: a current one
+   * not before its own time, and one that is silent now would first have to come back and then keep its silence just as long.
+   */
+  silenceWakeMs(): number | null {
+    let earliest: number | null = null;
+    for (const { point, latest } of this.#points.values()) {
+      const silentAt = latest === null ? 0 : silentAtMs(point, latest);
+      const lookAt = silentAt > this.nowMs ? silentAt : this.nowMs + point.silentAfterMs + 1;
+      if (earliest === null || lookAt < earliest) earliest = lookAt;
+    }
+    return earliest;
   }
 
   heardMs(role: string): number | null {
-    const point = this.#rule.roles.get(role);
-    return point === undefined ? null : (this.#readings.heardMs?.(point.id) ?? null);
+    return this.#points.get(role)?.heardMs ?? null;
   }
 }

@@ -1,53 +1,59 @@
-/** The cost of judging: all rule kinds on a tank of ten points, per reading, without the store. */
-import { loadFormats } from '../../adapters/load.ts';
-import { readFleet } from '../../src/config/fleet-file.ts';
-import { BatchBuilder } from '../../src/engine/batch.ts';
-import { Watch } from '../../src/engine/watch.ts';
-import { compileRules } from '../../src/rules/compile.ts';
-import { loadRuleKinds } from '../../src/rules/load.ts';
-import type { LiveState } from '../../src/store/contract.ts';
+/**
+ * The cost of judging. All rule kinds on a tank of twenty points, per reading, beside the bare parse of the messages that carry the readings; and a year of that tank
+ * through every rule, from its sealed days, beside the bare decode of them. Without the store: what is decided is let go.
+ */
+import { benchTank, decodeYear, type Message, messagesOf, Replay, replayYear, sealYear } from './tank-year.ts';
 import type { Bench } from './main.ts';
-import { readFileSync } from 'node:fs';
-import { join } from 'node:path';
 
-const readings = 400_000;
-const nothing: LiveState = { ruleStates: [], pointStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null };
+const days = Number(process.env['TANKBELL_BENCH_DAYS'] ?? 365);
+const messageDays = 14;
+const rounds = 3;
 
 export const rules: Bench = {
   name: 'rules',
-  settings: { readings, fleet: 'simulator/fleet.yaml' },
+  settings: { fleet: 'tests/bench/twenty-points.yaml', cadenceS: 60, messageDays, days, rounds },
   async run() {
-    const file = join(import.meta.dirname, '../../simulator/fleet.yaml');
-    const kinds = await loadRuleKinds();
-    const read = readFleet(readFileSync(file, 'utf8'), file, { kinds, formats: await loadFormats(), broker: 'embedded' });
-    if ('mistakes' in read) throw new Error(JSON.stringify(read.mistakes));
-    const { fleet } = read;
-    const compiled = compileRules(fleet, kinds);
-    const series = new Map(fleet.points.map((point, i) => [point.id, i + 1]));
-    const startMs = Date.now();
-    const drive = (withRules: boolean): number => {
-      const watch = new Watch(fleet, withRules ? compiled : [], series, nothing);
-      const into = new BatchBuilder();
-      watch.start(nothing, startMs, into);
-      const began = performance.now();
-      for (let i = 0; i < readings; i += 1) {
-        const point = fleet.points[i % fleet.points.length];
-        if (point === undefined) throw new Error('a fleet without points');
-        const atMs = startMs + 10_000 * Math.floor(i / fleet.points.length) + i % fleet.points.length;
-        const value = point.kind === 'switch' ? 1 : point.kind === 'temperature' ? (point.unit === '°F' ? 78 : 25.6) : 30 + (i % 13);
-        watch.advance(atMs, into);
-        watch.sample({ pointId: point.id, atMs, value, unit: null }, atMs, into);
-        into.readings.length = 0;
-      }
-      return ((performance.now() - began) * 1000) / readings;
-    };
-    drive(true);
-    drive(false);
-    const bare = drive(false);
-    const judged = drive(true);
+    const tank = await benchTank();
+    const { fleet } = tank;
+    const messages = messagesOf(fleet, messageDays);
+    const readings = messages.reduce((sum, { samples }) => sum + samples.length, 0);
+    const drive = (of: typeof tank.rules) => (): void => watch(messages, new Replay(fleet, of));
+    const [parse, bare, judged] = takeTurns([() => parseAll(messages), drive([]), drive(tank.rules)], rounds).map((ms) => (ms * 1000) / readings) as [number, number, number];
+    const year = sealYear(fleet, days);
+    const [decodeMs, replayMs] = takeTurns([() => decodeYear(year), () => replayYear(year, tank)], 1) as [number, number];
+    const perReading = (ms: number): string => `${((ms * 1000) / year.readings).toFixed(2)} µs`;
     return [
-      { key: 'ruleMicrosPerReading', value: judged - bare, says: `µs for all rules of a reading (${compiled.length} rules on ${fleet.points.length} points), beyond intake alone (${bare.toFixed(2)} µs)` },
+      { key: 'ruleMicrosPerReading', value: judged - bare, says: `µs for all rules of a reading (${tank.rules.length} rules on ${fleet.points.length} points), beyond intake alone (${bare.toFixed(2)} µs)` },
       { key: 'judgedVsIntake', value: judged / bare, says: 'times the cost of intake alone' },
+      { key: 'ruleVsParse', value: (judged - bare) / parse, says: `times JSON.parse of the messages that carry them (${parse.toFixed(2)} µs a reading)` },
+      { key: 'yearReplaySeconds', value: replayMs / 1000, says: `s for ${days} days, ${year.readings} readings: decoded, intake, every rule, alarms (${perReading(replayMs)} a reading)` },
+      { key: 'yearReplayVsDecode', value: replayMs / decodeMs, says: `times the bare decode of the same days (${(decodeMs / 1000).toPrecision(3)} s)` },
     ];
   },
 };
+
+function parseAll(messages: readonly Message[]): void {
+  let members = 0;
+  for (const { text } of messages) members += Object.keys(JSON.parse(text)).length;
+  if (members === 0) throw new Error('the messages are empty');
+}
+
+function watch(messages: readonly Message[], replay: Replay): void {
+  for (const [index, { atMs, samples }] of messages.entries()) {
+    for (const sample of samples) replay.take(sample, atMs);
+    if (index % 1000 === 0) replay.settle();
+  }
+}
+
+/** Median milliseconds of each, taken in turns; the first turn warms up and does not count where there are several. */
+function takeTurns(works: readonly (() => void)[], count: number): readonly number[] {
+  const times: number[][] = works.map(() => []);
+  for (let round = count === 1 ? 1 : 0; round <= count; round += 1) {
+    for (const [at, work] of works.entries()) {
+      const began = performance.now();
+      work();
+      if (round > 0) times[at]?.push(performance.now() - began);
+    }
+  }
+  return times.map((each) => each.sort((a, b) => a - b)[each.length >> 1] ?? Number.NaN);
+}

@@ -1,7 +1,8 @@
 /** Drives one rule as the engine does: readings and wake-ups in the order of time, latest and previous kept per point. */
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Latest, Rule, RuleStep } from '../../src/rules/contract.ts';
-import { restoreState, stepRule } from '../../src/rules/step.ts';
+import { restoreState } from '../../src/rules/step.ts';
+import { stepRule } from './step-rule.ts';
 
 export class Drive {
   state: unknown;

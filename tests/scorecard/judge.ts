@@ -70,13 +70,14 @@ export const MONTH_MS = 30 * DAY;
 export const boundMs = ({ departureMs, ownDelayMs: own }: Pick<FaultScore, 'departureMs' | 'ownDelayMs'>): number | null =>
   departureMs === null || own === null ? null : 1.5 * departureMs + own;
 
-export async function judgeFault(job: FaultJob, truth: Truth, departure: Departure | null, seen: Seen, rules: readonly Rule[], watchTwin: () => Promise<Seen>): Promise<FaultScore> {
+export async function judgeFault(job: FaultJob, truth: Truth, departure: Departure | null, seen: Seen, rules: readonly Rule[], watchTwin: (untilMs: number) => Promise<Seen>): Promise<FaultScore> {
   const { beginMs, names, does } = truth;
   const isRight = ({ ruleKind }: { readonly ruleKind: string }): boolean => names.includes(ruleKind);
   const answers = seen.alarms.filter((alarm) => alarm.openedMs >= beginMs);
   const ringing = answers.filter((alarm) => ringsOf(seen, alarm) > 0);
   const isPlain = answers.every((alarm) => isRight(alarm) || isExplained(alarm) || alarm.policy.priority === 'journal') && ringing.length <= 1;
-  const twin = isPlain ? null : await watchTwin();
+  // The twin's life after the last of them is of no interest.
+  const twin = isPlain ? null : await watchTwin(Math.max(...answers.map(({ openedMs }) => openedMs)) + SAME_WITHIN_MS + MINUTE);
   const isOfFault = (alarm: Alarm): boolean => twin === null || !twin.alarms.some((other) => other.ruleId === alarm.ruleId && Math.abs(other.openedMs - alarm.openedMs) <= SAME_WITHIN_MS);
 
   const own = answers.filter(isOfFault);

@@ -39,14 +39,15 @@ export async function runJob(job: Job, fleets: Fleets): Promise<Score> {
   const { fault, seed, settleMs, watchMs } = job;
   const trial = makeTrial({ fleet, seed, fault, ...(settleMs === undefined ? {} : { settleMs }), ...(watchMs === undefined ? {} : { watchMs }) });
   if (trial?.truth == null) throw new Error(`${fault} cannot happen to ${job.tankKind}`);
-  const seen = await watchTrial(trial, watched);
-  return judgeFault(job, trial.truth, trial.departure(), seen, watched.rules, () => watchTrial(twinOf(trial), watched));
+  const run = trial.run();
+  const seen = await watchTrial(trial, watched, run);
+  return judgeFault(job, trial.truth, run.departure(), seen, watched.rules, (untilMs) => watchTrial(twinOf(trial, untilMs), watched));
 }
 
-/** The same life without the fault: same noise, same visits. */
-function twinOf({ options, startMs, endMs, truth }: Trial): Trial {
+/** The same life without the fault: same noise, same visits. @param untilMs what comes later is of no interest. */
+function twinOf({ options, startMs, endMs, truth }: Trial, untilMs: number): Trial {
   const settleMs = (truth?.beginMs ?? startMs) - startMs;
-  const twin = makeTrial({ ...options, fault: null, startMs, settleMs, watchMs: endMs - startMs - settleMs });
+  const twin = makeTrial({ ...options, fault: null, startMs, settleMs, watchMs: Math.min(endMs, untilMs) - startMs - settleMs });
   if (twin === null) throw new Error('a healthy life can always be tried');
   return twin;
 }

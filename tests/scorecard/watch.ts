@@ -2,15 +2,17 @@
  * A trial as Tankbell sees it: its samples, in order of arrival, go straight into the real engine with the compiled rules, on a clock that stands where
  * the trial is. A technician acknowledges every alarm that rings, within a quarter of an hour or so, and repairs nothing.
  *
- * The store is SQLite in memory, with one difference: readings are not kept. Within one life of an engine no decision reads them again, and so a month
- * takes no more memory than a day.
+ * The store is SQLite in memory, with one difference: readings and the states of rules are not kept. Within one life of an engine no decision reads them
+ * again (what looks up what an outage lost reads readings, but tells the journal only), and so a month takes no more memory than a day, and less time.
  */
-import type { Trial } from '../../simulator/trial.ts';
+import type { Trial, TrialRun } from '../../simulator/trial.ts';
 import type { Happening } from '../../simulator/world/life.ts';
+import type { EmittedSample } from '../../simulator/scenario.ts';
 import { StandingClock } from '../../src/clock.ts';
 import type { Alarm } from '../../src/domain/alarm.ts';
 import { MINUTE } from '../../src/domain/duration.ts';
 import type { Page } from '../../src/domain/page.ts';
+import type { Sample } from '../../src/domain/reading.ts';
 import { Engine } from '../../src/engine/engine.ts';
 import { makeLogger } from '../../src/log.ts';
 import type { Store } from '../../src/store/contract.ts';
@@ -34,7 +36,7 @@ export interface Seen {
 const SLICE_MS = 15 * MINUTE;
 const ACKNOWLEDGED_AFTER_MS = 5 * MINUTE;
 
-export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promise<Seen> {
+export async function watchTrial(trial: Trial, { fleet, rules }: Watched, run: TrialRun = trial.run()): Promise<Seen> {
   const clock = new StandingClock(trial.startMs);
   const store = await openSqliteStore(':memory:');
   const alarms = new Map<number, Alarm>();
@@ -49,14 +51,13 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promi
   });
   let samples = 0;
   try {
-    const run = trial.run();
     const { scenario } = run;
     const log = new ForecastLog(trial, rules, engine.view, scenario);
     forecasts = log;
     for (const slice of run.slices(SLICE_MS)) {
       for (const { arrivedMs, samples: of } of slice) {
         clock.set(arrivedMs);
-        const taken = engine.deliver({ arrivedMs, samples: of.map((sample) => ({ ...sample, unit: null })), refusals: [], committed: () => undefined });
+        const taken = engine.deliver({ arrivedMs, samples: of.map(asSent), refusals: [], committed: nobodyWaits });
         if (!taken) throw new Error(`the engine took no more at ${new Date(arrivedMs).toISOString()}: the scorecard feeds too much at once`);
         samples += of.length;
       }
@@ -76,13 +77,16 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched): Promi
   }
 }
 
-/** What is committed of alarms and pages is noted; readings are let go. */
+const asSent = ({ pointId, atMs, value }: EmittedSample): Sample => ({ pointId, atMs, value, unit: null });
+const nobodyWaits = (): void => undefined;
+
+/** What is committed of alarms and pages is noted; readings and states of rules are let go. */
 function keeping(store: Store, alarms: Map<number, Alarm>, pages: Page[], statesAtOpening: Map<number, unknown>, keep: (ruleId: string, state: unknown) => void): Store {
   const states = new Map<string, unknown>();
   return {
     ...store,
     commit: async (batch) => {
-      await store.commit({ ...batch, readings: [] });
+      await store.commit({ ...batch, readings: [], ruleStates: [] });
       for (const { ruleId, state } of batch.ruleStates) {
         states.set(ruleId, state);
         keep(ruleId, state);

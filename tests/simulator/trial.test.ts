@@ -67,6 +67,14 @@ describe('the departure from the healthy twin', () => {
     expect(afterMs(trial)).toBeLessThan(2 * HOUR);
   });
 
+  it('is the same of a run that somebody has watched', () => {
+    const trial = trialOf({ fault: 'thermometer-drifting', settleMs: 1.5 * DAY, watchMs: 1.5 * DAY });
+    const run = trial.run();
+    for (const slice of run.slices(15 * MINUTE)) expect(slice.length).toBeGreaterThan(0);
+    expect(run.departure()).toEqual(trial.departure());
+    expect(run.departure()?.pointId).toBe('tank/display-temperature');
+  });
+
   it('is none for a healthy life, nor for a fault too small to see', () => {
     expect(trialOf({ fault: null, watchMs: DAY }).departure()).toBeNull();
     // Ten minutes of a clog that takes days.

@@ -122,10 +122,18 @@ export interface NormalDraw {
 
 /** `null`: not learnt yet (twelve hours with the equipment on are needed). */
 export function normalDraw({ draws }: EquipmentMemory): NormalDraw | null {
+  if (draws.length < DRAWS_NEEDED) return null;
+  const known = normalOf.get(draws);
+  if (known !== undefined) return known;
   const watts = median(draws);
-  if (watts === null || draws.length < DRAWS_NEEDED) return null;
-  return { watts, sigmaWatts: Math.max(MAD_TO_SIGMA * (mad(draws) ?? 0), METER_SHARE * watts, METER_WATTS) };
+  if (watts === null) return null;
+  const normal = { watts, sigmaWatts: Math.max(MAD_TO_SIGMA * (mad(draws) ?? 0), METER_SHARE * watts, METER_WATTS) };
+  normalOf.set(draws, normal);
+  return normal;
 }
+
+/** By the list itself, which never changes: asked for with every reading, another one every few hours. */
+const normalOf = new WeakMap<readonly number[], NormalDraw>();
 
 export interface Shift {
   readonly direction: 'up' | 'down';

@@ -23,7 +23,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
 import { defineRule, type Latest, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
-import { median } from '../median.ts';
+import { keptMedian } from '../median.ts';
 import { heaterOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
@@ -111,7 +111,7 @@ function lineOf({ equipment }: RuleContext<Settings>): number {
 /** From here down a heater that works is drawing, whatever offset probe and dial may have. */
 function callC({ switchOnsK }: State, context: RuleContext<Settings>): number {
   const { probeTolerance } = context.settings;
-  const usual = switchOnsK.length >= SWITCH_ONS_NEEDED ? median(switchOnsK) : null;
+  const usual = switchOnsK.length >= SWITCH_ONS_NEEDED ? keptMedian(switchOnsK) : null;
   const explainedK = usual === null ? probeTolerance : Math.min(probeTolerance, Math.max(0, -usual) + USUAL_MARGIN_K);
   return lineOf(context) - explainedK;
 }

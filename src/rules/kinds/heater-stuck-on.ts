@@ -36,7 +36,7 @@ import { lossFreeHours } from '../../physics/heat.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
 import { defineRule, type Latest, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
-import { median } from '../median.ts';
+import { keptMedian } from '../median.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -181,7 +181,7 @@ function withSwitchOff({ pauseC, switchOffsK, breached: hadRung }: State, lineC:
 
 /** How far above the line a heater that works may be seen drawing, because the probe reads high or the dial does. */
 function explainedK(switchOffsK: readonly number[], probeToleranceK: number): number {
-  const usual = switchOffsK.length >= SWITCH_OFFS_NEEDED ? median(switchOffsK) : null;
+  const usual = switchOffsK.length >= SWITCH_OFFS_NEEDED ? keptMedian(switchOffsK) : null;
   return usual === null ? probeToleranceK : Math.min(probeToleranceK, Math.max(0, usual) + NOISE_K);
 }
 

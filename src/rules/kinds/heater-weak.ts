@@ -24,7 +24,7 @@ import { type PowerBand, soundHeaterWatts } from '../../physics/heater-power.ts'
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type Latest, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, readDraw } from '../draw.ts';
-import { median } from '../median.ts';
+import { keptMedian } from '../median.ts';
 import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes } from '../run-slopes.ts';
 import { heaterOnWatts, isRunning } from '../running.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
@@ -186,7 +186,7 @@ function expectedKPerH({ equipment, tank }: RuleContext<Settings>): number {
 function judge({ draws, responses }: State, draw: Metered, context: RuleContext<Settings>): Verdict | null {
   const name = context.equipment?.name ?? 'the heater';
   const nameplate = context.equipment?.nameplateWatts ?? Number.NaN;
-  const against = draws.length >= DRAWS_NEEDED ? median(draws) : null;
+  const against = draws.length >= DRAWS_NEEDED ? keptMedian(draws) : null;
   if (against !== null && against !== 1) {
     const { lowWatts, highWatts } = soundBand(context);
     const seen = against < 1 && lowWatts !== null ? against * lowWatts : against * highWatts;
@@ -200,7 +200,7 @@ function judge({ draws, responses }: State, draw: Metered, context: RuleContext<
     if (volts !== null) evidence.push({ label: 'Supply', value: volts.value, kind: 'voltage', atMs: volts.atMs });
     return { state: 'breached', summary: `${name} draws about ${seen.toFixed(0)} W while it heats, ${Math.round((100 * seen) / nameplate)} % of its ${nameplate.toFixed(0)} W; voltage, maker’s tolerance and meter explain ${against < 1 ? 'no less than' : 'no more than'} ${(against < 1 ? lowWatts ?? 0 : highWatts).toFixed(0)} W`, evidence };
   }
-  const response = responses.length >= RESPONSES_NEEDED ? median(responses) : null;
+  const response = responses.length >= RESPONSES_NEEDED ? keptMedian(responses) : null;
   if (response === null || response >= context.settings.leastResponse / 100) return null;
   const expected = expectedKPerH(context);
   return {

@@ -15,7 +15,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
-import { percentOf, reservoirProposals } from '../reservoir.ts';
+import { percentFull, reservoirProposals } from '../reservoir.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown } from '../unknown.ts';
@@ -99,10 +99,7 @@ const isTooLong = (state: State, context: RuleContext<Settings>): boolean => sta
 
 function isEmpty(context: RuleContext<Settings>): boolean {
   const gauge = context.current('gauge');
-  if (gauge === null) return false;
-  const { capacityLitres, fullMm } = context.settings;
-  const equipment = context.equipment === null ? null : { ...context.equipment, capacityLitres, fullMm };
-  return percentOf(gauge, { equipment, point: (role) => context.point(role) }) <= EMPTY_PERCENT;
+  return gauge !== null && percentFull(gauge.value, context.point('gauge')?.kind ?? 'fill', context.settings) <= EMPTY_PERCENT;
 }
 
 function breached(state: State, draw: Draw, context: RuleContext<Settings>): Verdict {

@@ -3,7 +3,7 @@ import { HOUR, MINUTE } from '../../../src/domain/duration.ts';
 import type { Point } from '../../../src/domain/fleet.ts';
 import silentGateway from '../../../src/rules/kinds/silent-gateway.ts';
 import silentPoint from '../../../src/rules/kinds/silent-point.ts';
-import { stepRule } from '../../../src/rules/step.ts';
+import { stepRule } from '../step-rule.ts';
 import { compileRules } from '../../../src/rules/compile.ts';
 import { fleet, point, ruleOf, setting } from '../fleet.ts';
 import { Drive, evidenceOf, summaryOf, T0 } from '../drive.ts';

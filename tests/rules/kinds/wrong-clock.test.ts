@@ -4,7 +4,7 @@ import { loadRuleKinds } from '../../../src/rules/load.ts';
 import { compileRules } from '../../../src/rules/compile.ts';
 import silentPoint from '../../../src/rules/kinds/silent-point.ts';
 import wrongClock from '../../../src/rules/kinds/wrong-clock.ts';
-import { stepRule } from '../../../src/rules/step.ts';
+import { stepRule } from '../step-rule.ts';
 import { BatchBuilder } from '../../../src/engine/batch.ts';
 import { Watch } from '../../../src/engine/watch.ts';
 import type { LiveState } from '../../../src/store/contract.ts';
