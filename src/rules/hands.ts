@@ -7,7 +7,7 @@
  * while others run is no visit, at any hour.
  */
 import { z } from 'zod';
-import { HOUR, MINUTE } from '../domain/duration.ts';
+import { HOUR } from '../domain/duration.ts';
 import type { Site } from '../domain/fleet.ts';
 import { minuteOfDay } from '../domain/local-time.ts';
 import { duration } from './settings.ts';
@@ -17,8 +17,8 @@ const LAST_HOUR = 21;
 
 /** Setting of the kinds that give a visit its time. */
 export const visitLasts: z.ZodDefault<z.ZodType<number>> = duration(0, 4 * HOUR)
-  .default(45 * MINUTE)
-  .describe('By day (07:00 to 21:00) everything of the tank may be off for so long before it counts, since somebody may be working on it, such as 45m. Default 45 min; 0: no time for visits.');
+  .default(HOUR)
+  .describe('By day (07:00 to 21:00) everything of the tank may be off for so long before it counts, since somebody may be working on it, such as 45m. Default 1 h; 0m: no time for visits.');
 
 export function handsAreLikely({ timeZone }: Pick<Site, 'timeZone'>, nowMs: number): boolean {
   const minute = minuteOfDay(timeZone, nowMs);

@@ -16,6 +16,8 @@
  *     its loss-free rate (30 min to 3 h). A stuck heater that outpaces this leaves through the first door; one that does not has
  *     met its losses, and is found here: drawing without end, at a temperature at which a thermostat would have switched off.
  *
+ * Over when the water has cooled below the line, or has stayed warm for a day with the heater resting: a dial that is turned up lets it pause.
+ *
  * Where display and sump have a thermometer each, both must say so (`waterBy`).
  *
  * What must not ring: a warm room with the heater off (no draw); a few watts of standby (drawing begins at a fifth of the nameplate, at least 10 W); a
@@ -62,15 +64,23 @@ const state = z.strictObject({
   aboveFromC: z.number().nullable(),
   /** Drawing with the water above what a probe's offset explains since. */
   beyondSinceMs: z.number().nullable(),
-  /** Stays until the run ends or the water has cooled. */
+  /** Stays until the water has cooled, or the heater has rested for a day. */
   breached: z.boolean(),
+  /** Found, and not drawing since. */
+  stoppedMs: z.number().nullable(),
+  /** Found, and the water below the line since. */
+  coolSinceMs: z.number().nullable(),
   /** How far from the line the heater has switched off of late, K, oldest first. */
   switchOffsK: z.array(z.number()).max(9),
 });
 type State = z.infer<typeof state>;
 
-const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false } as const;
-const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false } as const;
+const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
+const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
+/** Rested for so long with the water still warm, it is the room that warms it. */
+const REST_MS = 24 * HOUR;
+/** A probe that hangs in the air during a visit shows no cooled water. */
+const COOL_MS = 15 * MINUTE;
 
 const PAUSE_MS = 2 * MINUTE;
 const NOISE_K = 0.1;
@@ -109,7 +119,7 @@ export default defineRule<Settings, State>({
     if (drawing === null) return { state: before, verdict: water.value >= lineC ? unknown(tooCoarse) : clear };
 
     const from = isFirstAfterSilence(input, draw, context) ? afterSilence(before) : before;
-    const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context.settings.probeTolerance);
+    const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context);
     return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear };
   },
 
@@ -152,24 +162,40 @@ function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, con
   const { nowMs } = context;
   const running = from.drawingSinceMs !== null && from.pauseSinceMs === null
     ? from
-    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null };
+    : { ...from, drawingSinceMs: from.drawingSinceMs ?? nowMs, pauseSinceMs: null, pauseC: null, stoppedMs: null, coolSinceMs: null };
   const isAbove = water.value >= (running.aboveSinceMs === null ? lineC : lineC - NOISE_K);
-  if (!isAbove) return running.aboveSinceMs === null ? running : { ...running, ...cooled };
+  if (!isAbove) {
+    if (running.aboveSinceMs === null) return running;
+    if (!running.breached) return { ...running, ...cooled };
+    const coolSinceMs = running.coolSinceMs ?? nowMs;
+    if (nowMs - coolSinceMs >= COOL_MS) return { ...running, ...cooled };
+    return coolSinceMs === running.coolSinceMs ? running : { ...running, coolSinceMs };
+  }
 
   const explainedC = lineC + explainedK(running.switchOffsK, context.settings.probeTolerance);
   const isBeyond = water.value >= (running.beyondSinceMs === null ? explainedC : explainedC - NOISE_K);
   const aboveSinceMs = running.aboveSinceMs ?? nowMs;
   const beyondSinceMs = isBeyond ? running.beyondSinceMs ?? nowMs : null;
   const isBreached = running.breached || isUnexplained(aboveSinceMs, beyondSinceMs, draw, context);
-  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached) return running;
-  return { ...running, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, breached: isBreached };
+  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached && running.coolSinceMs === null) return running;
+  return { ...running, coolSinceMs: null, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, breached: isBreached };
 }
 
-function whileOff(from: State, water: Latest, draw: Draw, lineC: number, probeToleranceK: number): State {
+function whileOff(from: State, water: Latest, draw: Draw, lineC: number, { nowMs, settings: { probeTolerance: probeToleranceK } }: RuleContext<Settings>): State {
+  if (from.stoppedMs !== null) return whileStopped(from, from.stoppedMs, water, lineC, nowMs);
   if (from.drawingSinceMs === null || draw.by === null) return from;
   if (from.pauseSinceMs === null) return { ...from, pauseSinceMs: draw.atMs, pauseC: water.value };
+  // A dial that is turned up, or a relay that sticks now and then, lets go and begins again, with the water warm all the time: one alarm, until it has cooled.
+  if (draw.atMs - from.pauseSinceMs >= PAUSE_MS && from.breached) return { ...from, drawingSinceMs: null, pauseSinceMs: null, pauseC: null, stoppedMs: from.pauseSinceMs };
   if (draw.atMs - from.pauseSinceMs >= PAUSE_MS) return { ...from, ...idle, switchOffsK: withSwitchOff(from, lineC, probeToleranceK) };
-  return from.aboveSinceMs !== null && water.value < lineC - NOISE_K ? { ...from, ...cooled } : from;
+  return from.aboveSinceMs !== null && !from.breached && water.value < lineC - NOISE_K ? { ...from, ...cooled } : from;
+}
+
+function whileStopped(from: State, stoppedMs: number, water: Latest, lineC: number, nowMs: number): State {
+  if (nowMs - stoppedMs >= REST_MS) return { ...from, ...idle };
+  if (water.value >= lineC - NOISE_K) return from.coolSinceMs === null ? from : { ...from, coolSinceMs: null };
+  if (from.coolSinceMs === null) return { ...from, coolSinceMs: nowMs };
+  return nowMs - from.coolSinceMs >= COOL_MS ? { ...from, ...idle } : from;
 }
 
 /** A heater switched off by hand when it is much too warm teaches nothing about its thermostat, nor does one pulled while the water is cool. */
@@ -224,18 +250,19 @@ function breached(state: State, water: Latest, draw: Draw, lineC: number, contex
     { label: 'Should switch off at', value: lineC, kind: 'temperature' },
     { label: 'Above that by', value: `${(water.value - lineC).toFixed(2)} K` },
     drawEvidence(draw),
-    { label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs },
-    { label: 'Drawing above the switch-off point for', value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
+    ...(state.stoppedMs === null ? [{ label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs }] : [{ label: 'Not drawing for', value: showDuration(nowMs - state.stoppedMs), atMs: state.stoppedMs }]),
+    { label: `${state.stoppedMs === null ? 'Drawing above' : 'Above'} the switch-off point for`, value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
     { label: 'Explained by lag', value: showDuration(lagOf(draw, context)) },
   ];
   const hours = (nowMs - aboveSinceMs) / HOUR;
   if (state.aboveFromC !== null && hours > 0) evidence.push({ label: 'Warming since then', value: `${((water.value - state.aboveFromC) / hours).toFixed(2)} K/h` });
   if (watts !== null && watts > 0) evidence.push(...forecast(water.value, watts, high, context.tank));
-  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}`, evidence };
+  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, nowMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}`, evidence };
 }
 
-function whatItDoes({ pauseSinceMs }: State, draw: Draw, heldMs: number, equipment: Equipment | null): string {
+function whatItDoes({ pauseSinceMs, stoppedMs }: State, draw: Draw, heldMs: number, nowMs: number, equipment: Equipment | null): string {
   const name = equipment?.name ?? 'the heater';
+  if (stoppedMs !== null) return `${name} has drawn nothing for ${showDuration(nowMs - stoppedMs)}`;
   if (pauseSinceMs !== null) return `${name} has just stopped drawing, after ${showDuration(heldMs)}`;
   return `${name} ${draw.by === 'switch' ? 'has been switched on' : `draws ${showDraw(draw)} and has done so`} for ${showDuration(heldMs)}`;
 }

@@ -116,7 +116,7 @@ describe('circuit-lost', () => {
     // T0 is 17:00 in Denver.
     const day = started(points);
     feed(day, 60, { ...dead, 'return-pump': 70, skimmer: 30 });
-    expect(feed(day, 44, dead)).toBe('clear');
+    expect(feed(day, 59, dead)).toBe('clear');
     day.restart();
     expect(feed(day, 3, dead)).toBe('breached');
     const night = started(points);

@@ -112,7 +112,7 @@ describe('heater-stuck-on', () => {
     expect(minutes).toBeNull();
   });
 
-  it('stays breached while readings stop, is unknown meanwhile, and clear when the heater stops', () => {
+  it('stays breached while readings stop, is unknown meanwhile, and is one alarm until the water has cooled: a dial that is turned up lets the heater pause', () => {
     const drive = started({ settings: { lag: '10m' } });
     expect(run(drive, { fromMs: T0, toMs: T0 + HOUR, celsius: () => 27, watts: () => 498 })).not.toBeNull();
     expect(whyOf(drive.until(T0 + 2 * HOUR))).toMatch(/has gone silent/);
@@ -120,7 +120,26 @@ describe('heater-stuck-on', () => {
     expect(drive.reading(power.id, T0 + 2 * HOUR, 498).state).toBe('breached');
     drive.reading(power.id, T0 + 2 * HOUR + 30_000, 0);
     expect(drive.verdict.state).toBe('breached');
-    expect(drive.reading(power.id, T0 + 2 * HOUR + 150_000, 0).state).toBe('clear');
+    expect(drive.reading(power.id, T0 + 2 * HOUR + 150_000, 0).state).toBe('breached');
+    expect(summaryOf(drive.verdict)).toMatch(/^heater-1 has drawn nothing for 2 min, with the water at 27\.10 °C/);
+    drive.restart();
+    expect(drive.reading(power.id, T0 + 2 * HOUR + 300_000, 498).state).toBe('breached');
+    drive.reading(power.id, T0 + 2 * HOUR + 400_000, 0);
+    drive.reading(power.id, T0 + 2 * HOUR + 600_000, 0);
+    // A minute in the air during a visit is no cooled water.
+    expect(drive.reading(water.id, T0 + 2 * HOUR + 700_000, 22).state).toBe('breached');
+    expect(drive.reading(water.id, T0 + 2 * HOUR + 760_000, 27).state).toBe('breached');
+    expect(run(drive, { fromMs: T0 + 3 * HOUR, toMs: T0 + 3 * HOUR + 20 * MINUTE, celsius: () => 25.6, watts: () => 0 })).toBe(0);
+    expect(drive.verdict.state).toBe('clear');
+  });
+
+  it('is over when the water has stayed warm for a day with the heater resting: then it is the room', () => {
+    const drive = started({ settings: { lag: '10m' } });
+    run(drive, { fromMs: T0, toMs: T0 + HOUR, celsius: () => 27, watts: () => 498 });
+    expect(run(drive, { fromMs: T0 + HOUR, toMs: T0 + 24 * HOUR, celsius: () => 27, watts: () => 0 })).not.toBeNull();
+    expect(drive.verdict.state).toBe('breached');
+    run(drive, { fromMs: T0 + 24 * HOUR, toMs: T0 + 26 * HOUR, celsius: () => 27, watts: () => 0 });
+    expect(drive.verdict.state).toBe('clear');
   });
 
   it('does not claim “without pause” across a silence in which nobody looked', () => {
@@ -135,7 +154,12 @@ describe('heater-stuck-on', () => {
     run(drive, { fromMs: T0, toMs: T0 + HOUR, celsius: () => 26.5, watts: () => 498 });
     const later = T0 + HOUR;
     expect(drive.reading(water.id, later, 25.75).state).toBe('breached');
-    expect(drive.reading(water.id, later + 1, 25.69).state).toBe('clear');
+    // A minute in the air is no cooled water.
+    expect(drive.reading(water.id, later + 1, 22).state).toBe('breached');
+    expect(drive.reading(water.id, later + MINUTE, 25.75).state).toBe('breached');
+    expect(drive.reading(water.id, later + 2 * MINUTE, 25.69).state).toBe('breached');
+    expect(run(drive, { fromMs: later + 3 * MINUTE, toMs: later + 20 * MINUTE, celsius: () => 25.69, watts: () => 498 })).toBe(0);
+    expect(drive.verdict.state).toBe('clear');
   });
 
   it('says what a technician needs to believe it', () => {

@@ -19,9 +19,9 @@ at 12m     expect alarm  lobby/silent-point/reservoir-level  behind lobby/site-p
 at 12m     expect alarm  bar/silent-point/uv-power           behind lobby/site-power-lost/supply
 at 12m     expect alarm  lobby/silent-gateway/gateway-plugs  behind lobby/site-power-lost/supply
 at 12m     expect alarm  bar/silent-gateway/gateway-plugs    behind lobby/site-power-lost/supply
-at  1h10m  expect alarm  lobby/return-pump-stopped/return-a  behind lobby/site-power-lost/supply
-at  1h10m  expect alarm  lobby/return-pump-stopped/return-b  behind lobby/site-power-lost/supply
-at  1h10m  expect alarm  bar/return-pump-stopped/return      behind lobby/site-power-lost/supply
+at  1h30m  expect alarm  lobby/return-pump-stopped/return-a  behind lobby/site-power-lost/supply
+at  1h30m  expect alarm  lobby/return-pump-stopped/return-b  behind lobby/site-power-lost/supply
+at  1h30m  expect alarm  bar/return-pump-stopped/return      behind lobby/site-power-lost/supply
 at  2h     expect alarm  lobby/limit/temperature             behind lobby/site-power-lost/supply
 at  2h     expect alarm  bar/limit/temperature               behind lobby/site-power-lost/supply
 at  4h     expect no page
