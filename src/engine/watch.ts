@@ -34,6 +34,8 @@ import { clockText, transitionText } from './words.ts';
 /** Why a rule that is gone is unknown; a rule of the same name that comes back begins anew. */
 const removedWhy = 'the rule is no longer in the fleet';
 
+const noPoints: readonly PointLive[] = [];
+
 /** A longer pause between two signs of life means that nobody was watching. Signs of life are stored at least every 30 s. */
 export const downtimeBoundMs = 90_000;
 
@@ -61,15 +63,19 @@ class PointLive implements PointNow {
   previous: Reading | null = null;
   /** Time of the latest reading of any quality. */
   lastStampMs: number | null = null;
+  /** By rule that does not believe the sensor: why. Follows from the rules' states. */
+  readonly doubts = new Map<string, string>();
   readonly #intake: Intake;
+  readonly #statuses: ReadonlyMap<string, AlarmStatus>;
 
-  constructor(point: Point, zone: string, state: PointState, series: SeriesId | undefined, curve: Curve | null, intake: Intake) {
+  constructor(point: Point, zone: string, state: PointState, series: SeriesId | undefined, curve: Curve | null, intake: Intake, statuses: ReadonlyMap<string, AlarmStatus>) {
     this.point = withCadence(point, state.cadenceMs);
     this.zone = zone;
     this.state = state;
     this.series = series;
     this.curve = curve;
     this.#intake = intake;
+    this.#statuses = statuses;
   }
 
   get offline(): string | null {
@@ -79,6 +85,23 @@ class PointLive implements PointNow {
   get wrongClock(): WrongClock | null {
     const clock = this.#intake.clockOf(this.point.id);
     return clock?.wrongSinceMs == null ? null : { sinceMs: clock.wrongSinceMs, behindMs: clock.leastLagMs };
+  }
+
+  get heardMs(): number | null {
+    const clock = this.#intake.clockOf(this.point.id);
+    return clock === null || clock.wrongSinceMs !== null ? null : clock.lastMs;
+  }
+
+  doubted(askedBy: string): string | null {
+    // By far the most frequent case.
+    if (this.doubts.size === 0) return null;
+    let first: string | null = null;
+    for (const ruleId of this.doubts.keys()) {
+      const hold = this.#statuses.get(ruleId)?.hold ?? null;
+      // Whoever puts the alarm aside believes the sensor. Of several the same one speaks after a restart.
+      if (ruleId !== askedBy && (hold === null || hold.kind === 'suppressed') && (first === null || ruleId < first)) first = ruleId;
+    }
+    return first === null ? null : (this.doubts.get(first) ?? null);
   }
 }
 
@@ -112,7 +135,7 @@ export class Watch {
     for (const point of fleet.points) {
       const id = series.get(point.id);
       const curve = this.#curves.get(point.id) ?? null;
-      const live = new PointLive(point, zones.get(point.siteId) ?? 'UTC', states.get(point.id) ?? { pointId: point.id, offline: null, cadenceMs: null }, id, curve, this.#intake);
+      const live = new PointLive(point, zones.get(point.siteId) ?? 'UTC', states.get(point.id) ?? { pointId: point.id, offline: null, cadenceMs: null }, id, curve, this.#intake, this.statuses);
       if (id !== undefined) {
         [live.latest = null, live.previous = null] = (stored.latest.get(id) ?? []).map((reading) => calibrated(reading, curve));
         live.lastStampMs = stored.lastStampMs.get(id) ?? null;
@@ -143,6 +166,7 @@ export class Watch {
       };
       this.#watched.set(rule.id, watched);
       this.statuses.set(rule.id, watched.status);
+      this.#noteDoubts(watched);
       for (const [role, point] of rule.roles) this.#pointOf(rule, point).listeners.push({ watched, role });
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
@@ -305,11 +329,15 @@ export class Watch {
     // Straight from the source, and of later: it is back, whoever has not said so.
     if (live.state.offline !== null && taken.atMs >= live.state.offline.sinceMs) this.#setState(live, { ...live.state, offline: null }, into);
     if (sample.nextWithinMs !== undefined && live.point.cadence === 'sent' && sample.nextWithinMs !== live.state.cadenceMs) this.#setCadence(live, sample.nextWithinMs, arrivedMs, into);
-    if (live.lastStampMs === null || taken.atMs > live.lastStampMs) {
+    const isNew = live.lastStampMs === null || taken.atMs > live.lastStampMs;
+    if (live.lastStampMs === null || isNew) {
       if (live.lastStampMs !== null && taken.atMs - live.lastStampMs > silenceBoundMs(live.point)) this.#noteSilence(live, live.lastStampMs, taken.atMs, arrivedMs, into);
       live.lastStampMs = taken.atMs;
     }
-    if (!isUsable(taken.quality)) return;
+    if (!isUsable(taken.quality)) {
+      if (isNew && taken.atMs >= arrivedMs - live.point.silentAfterMs) this.#judgeImpossible(live, taken, arrivedMs, into);
+      return;
+    }
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
     const now = calibrated(taken, live.curve);
@@ -320,6 +348,12 @@ export class Watch {
     for (const { watched, role } of live.listeners) {
       if (input === null || input.role !== role) input = { type: 'reading', role, atMs: now.atMs, value: now.value };
       this.#judge(watched, input, taken.atMs, arrivedMs, into);
+    }
+  }
+
+  #judgeImpossible({ listeners }: PointLive, { atMs, value }: Reading, arrivedMs: number, into: BatchBuilder): void {
+    for (const { watched, role } of listeners) {
+      if (watched.rule.kind.hearsImpossible === true) this.#judge(watched, { type: 'impossible', role, atMs, value }, atMs, arrivedMs, into);
     }
   }
 
@@ -395,8 +429,7 @@ export class Watch {
 
   /** Every rule that hears one of the points, once. */
   #judgeListeners(points: readonly PointLive[], nowMs: number, into: BatchBuilder): void {
-    const watched = new Set(points.flatMap(({ listeners }) => listeners.map((listener) => listener.watched)));
-    for (const one of watched) this.#judge(one, { type: 'wake' }, nowMs, nowMs, into);
+    for (const one of listenersOf(points)) this.#judge(one, { type: 'wake' }, nowMs, nowMs, into);
   }
 
   #fire(due: Deadline, into: BatchBuilder): void {
@@ -425,6 +458,7 @@ export class Watch {
     const { rule } = watched;
     const step = watched.stepper.step(watched.state, input, atMs);
     const wakeAtMs = step.wakeAtMs === undefined ? watched.wakeAtMs : step.wakeAtMs;
+    const stateBefore = watched.state;
     if (step.state !== watched.state || wakeAtMs !== watched.wakeAtMs || input.type === 'wake') {
       watched.state = step.state;
       watched.wakeAtMs = wakeAtMs;
@@ -432,9 +466,27 @@ export class Watch {
       this.#deadlines.set('wake', rule.id, wakeAtMs);
     }
     watched.verdict = step.verdict;
+    const changed = rule.kind.doubts === undefined || step.state === stateBefore ? noPoints : this.#noteDoubts(watched);
     // By far the most frequent case: as before.
-    if (isNoNews(watched.status, step.verdict)) return;
-    this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    if (!isNoNews(watched.status, step.verdict)) this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    if (changed.length === 0) return;
+    for (const other of listenersOf(changed)) if (other !== watched) this.#judge(other, { type: 'wake' }, atMs, nowMs, into);
+  }
+
+  /** @returns points of which it has just begun, or ceased, to believe nothing. */
+  #noteDoubts({ rule, state }: Watched): readonly PointLive[] {
+    if (rule.kind.doubts === undefined) return noPoints;
+    const whys = rule.kind.doubts(state);
+    const changed: PointLive[] = [];
+    for (const [role, point] of rule.roles) {
+      const live = this.#pointOf(rule, point);
+      const why = whys[role];
+      const known = live.doubts.get(rule.id);
+      if ((known === undefined) !== (why === undefined)) changed.push(live);
+      if (why === undefined) live.doubts.delete(rule.id);
+      else if (why !== known) live.doubts.set(rule.id, why);
+    }
+    return changed;
   }
 
   #live(watched: Watched, event: LifeEvent, nowMs: number, into: BatchBuilder, detail: Record<string, unknown>): CommandResult {
@@ -589,6 +641,8 @@ export class Watch {
     });
   }
 }
+
+const listenersOf = (points: readonly PointLive[]): ReadonlySet<Watched> => new Set(points.flatMap(({ listeners }) => listeners.map(({ watched }) => watched)));
 
 /** A promised cadence is a maximum (RFC 8428 §4.3): two of them without a word are silence. */
 function withCadence(point: Point, cadenceMs: number | null): Point {

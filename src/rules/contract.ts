@@ -42,6 +42,18 @@ export interface RuleKind<Settings = unknown, State = unknown> {
    * speaks for it can explain (`causes.ts`, scope `gateway`). Left out: for all points it reads, if they come by one gateway.
    */
   speaksFor?(state: State, point: Point): boolean;
+  /** Is stepped with readings that cannot be true as well; every other kind never sees one. */
+  readonly hearsImpossible?: boolean;
+  /**
+   * For a kind that finds a *sensor* wrong, not what it measures: by role, why its values cannot be believed in this state (`has stood still since …`).
+   * While it says so, and nobody has put its alarm aside, no other rule gets a current value of that point.
+   */
+  doubts?(state: State): Readonly<Record<string, string>>;
+  /**
+   * How long what has just begun takes until this kind is sure of it, by its own settings and the cadence of its points: what it asks for, never what it
+   * took. Beside the on-delay. `state`: as it stands, for a kind that learns how patient it has to be. Left out: the first reading that shows it is enough.
+   */
+  surelyAfterMs?(settings: Settings, watched: { readonly points: ReadonlyMap<string, Point>; readonly state: State }): number;
   /** What to look at first, in order; plain sentences, cautions where hands come near water and mains (`cautions.ts`). */
   firstChecks(context: AdviceContext<Settings>): readonly string[];
 }
@@ -73,6 +85,8 @@ export interface Proposal {
 
 export type RuleInput =
   | { readonly type: 'reading'; readonly role: string; readonly atMs: number; readonly value: number }
+  /** A reading that cannot be true for its kind of quantity. Only kinds that say `hearsImpossible` are given it. */
+  | { readonly type: 'impossible'; readonly role: string; readonly atMs: number; readonly value: number }
   /** The time asked for by `wakeAtMs` has come. */
   | { readonly type: 'wake' };
 
@@ -97,10 +111,17 @@ export interface RuleContext<Settings> {
   previous(role: string): Latest | null;
   /** Why its value cannot be believed right now although it is fresh (`its gateway … is offline since …`), or `null`. `current` is then `null`. */
   offline(role: string): string | null;
+  /** Why another rule does not believe its sensor (`doubts`), or `null`. `current` is then `null`. */
+  doubted(role: string): string | null;
   /** Time of the latest reading of any quality, where that is known: later than `latest` when only impossible values come. */
   lastStampMs(role: string): number | null;
   /** Since when the clock of its source has been found wrong, and by how much it is behind (negative: ahead); `null`: nothing is known against it. */
   wrongClock(role: string): WrongClock | null;
+  /**
+   * Arrival of the latest message of its source while its stamps are too far off to be of now and it is not decided yet whether its clock is wrong or
+   * it sends late; `null`: its stamps are believed, or it is found wrong and stamped on arrival. Somebody is there, whatever the stamps say.
+   */
+  heardMs(role: string): number | null;
 }
 
 export interface WrongClock {

@@ -40,7 +40,7 @@ export function missingDraw(facts: TankFacts, equipment: Equipment): string | nu
   return Object.keys(drawRoles(facts, equipment)).length > 0 ? null : `no power, current, energy or switch point on ${equipment.name}`;
 }
 
-export type DrawContext = Pick<RuleContext<unknown>, 'point' | 'current' | 'latest' | 'previous'> & Partial<Pick<RuleContext<unknown>, 'offline'>>;
+export type DrawContext = Pick<RuleContext<unknown>, 'point' | 'current' | 'latest' | 'previous'> & Partial<Pick<RuleContext<unknown>, 'offline' | 'doubted'>>;
 
 /** @param assumedVolts used where a current is measured and no voltage. */
 export function readDraw(context: DrawContext, assumedVolts: number): Draw {

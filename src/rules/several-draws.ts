@@ -63,4 +63,8 @@ class OnePiece implements DrawContext {
   offline(role: string): string | null {
     return this.#context.offline(this.#names[role as Meter]);
   }
+
+  doubted(role: string): string | null {
+    return this.#context.doubted(this.#names[role as Meter]);
+  }
 }

@@ -21,6 +21,10 @@ export interface PointNow {
   readonly offline: string | null;
   /** What is wrong with the clock of its source. */
   readonly wrongClock: WrongClock | null;
+  /** Arrival of the latest message of its source while its clock is under suspicion. */
+  readonly heardMs: number | null;
+  /** Why another rule than this one does not believe it. */
+  doubted(askedBy: string): string | null;
 }
 
 /** A rule bound to what is known of its points: what is called for every reading makes nothing anew. */
@@ -40,7 +44,7 @@ export class Stepper {
     const context = this.#context;
     context.nowMs = nowMs;
     const step = kind.step(state, input, context);
-    if (input.type === 'reading' || step.wakeAtMs !== undefined) return step;
+    if (input.type !== 'wake' || step.wakeAtMs !== undefined) return step;
     return { state: step.state, verdict: step.verdict, wakeAtMs: context.silenceWakeMs() };
   }
 }
@@ -73,7 +77,10 @@ class StepContext implements RuleContext<unknown> {
   readonly equipment: Equipment | null;
   readonly #points: ReadonlyMap<string, PointNow>;
 
-  constructor({ settings, facts, equipment, roles }: Rule, knownOf: (point: Point) => PointNow) {
+  readonly #ruleId: string;
+
+  constructor({ id, settings, facts, equipment, roles }: Rule, knownOf: (point: Point) => PointNow) {
+    this.#ruleId = id;
     this.settings = settings;
     this.tank = facts.tank;
     this.site = facts.site;
@@ -89,11 +96,15 @@ class StepContext implements RuleContext<unknown> {
     return this.#points.get(role)?.offline ?? null;
   }
 
+  doubted(role: string): string | null {
+    return this.#points.get(role)?.doubted(this.#ruleId) ?? null;
+  }
+
   current(role: string): Latest | null {
     const known = this.#points.get(role);
     if (known === undefined) return null;
     const { latest } = known;
-    return latest !== null && this.nowMs - latest.atMs <= known.point.silentAfterMs && known.offline === null ? latest : null;
+    return latest !== null && this.nowMs - latest.atMs <= known.point.silentAfterMs && known.offline === null && known.doubted(this.#ruleId) === null ? latest : null;
   }
 
   latest(role: string): Latest | null {
@@ -124,5 +135,9 @@ class StepContext implements RuleContext<unknown> {
       if (earliest === null || lookAt < earliest) earliest = lookAt;
     }
     return earliest;
+  }
+
+  heardMs(role: string): number | null {
+    return this.#points.get(role)?.heardMs ?? null;
   }
 }

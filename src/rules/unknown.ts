@@ -2,7 +2,7 @@
 import type { Verdict } from '../domain/verdict.ts';
 import type { RuleContext } from './contract.ts';
 
-type Context = Pick<RuleContext<unknown>, 'point' | 'latest'> & Partial<Pick<RuleContext<unknown>, 'offline'>>;
+type Context = Pick<RuleContext<unknown>, 'point' | 'latest'> & Partial<Pick<RuleContext<unknown>, 'offline' | 'doubted'>>;
 
 export const unknown = (why: string): Verdict => ({ state: 'unknown', why });
 
@@ -10,7 +10,7 @@ export const unknown = (why: string): Verdict => ({ state: 'unknown', why });
 export function whyNotCurrent(context: Context, role: string): string {
   const point = context.point(role);
   if (point === null) return `no ${role} point`;
-  const offline = context.offline?.(role) ?? null;
-  if (offline !== null) return `${point.name}: ${offline}`;
+  const disbelief = context.offline?.(role) ?? context.doubted?.(role) ?? null;
+  if (disbelief !== null) return `${point.name}: ${disbelief}`;
   return context.latest(role) === null ? `${point.name} has not delivered yet` : `${point.name} has gone silent`;
 }

@@ -26,12 +26,14 @@ export function thermometerRoles(facts: TankFacts): Readonly<Record<string, stri
 /**
  * The water as warm, or as cold, as any of its thermometers has it: what is said of a heater is said only when no thermometer speaks against it. One that drifts, hangs in the
  * air or has frozen is no fault of the heater (`sensors-disagree` tells of it), and with a return pump that stands, display and sump are two waters.
+ * Where another rule has found the first wrong, the second stands in for it.
  * @returns `null` when the first is silent; without a second it is the first.
  */
-export function waterBy(context: Pick<RuleContext<unknown>, 'current'>, side: 'warmest' | 'coldest'): Latest | null {
+export function waterBy(context: Pick<RuleContext<unknown>, 'current' | 'doubted'>, side: 'warmest' | 'coldest'): Latest | null {
   const water = context.current('water');
-  const second = water === null ? null : context.current('second');
-  if (water === null || second === null) return water;
+  if (water === null) return context.doubted('water') === null ? null : context.current('second');
+  const second = context.current('second');
+  if (second === null) return water;
   return (side === 'warmest' ? second.value > water.value : second.value < water.value) ? second : water;
 }
 

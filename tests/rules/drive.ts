@@ -47,10 +47,14 @@ export class Drive {
     this.#stamps.set(pointId, atMs);
   }
 
-  /** A reading that cannot be true: stored, never judged. */
-  impossible(pointId: string, atMs: number): void {
+  /** A reading that cannot be true: stored, judged only by a kind that asks for such. */
+  impossible(pointId: string, atMs: number, value = -127): void {
     this.until(atMs);
     this.#stamps.set(pointId, atMs);
+    if (this.#rule.kind.hearsImpossible !== true) return;
+    for (const [role, point] of this.#rule.roles) {
+      if (point.id === pointId) this.#take(stepRule(this.#rule, this.state, { type: 'impossible', role, atMs, value }, this.#readings, atMs));
+    }
   }
 
   /** Lets time pass. */

@@ -80,7 +80,7 @@ const centres: Partial<Record<Kind, number>> = { temperature: 25.8, conductivity
 /** Kinds that need many whole days before they answer, or a steady world; their own tests reach every answer. */
 const takesWeeks: ReadonlySet<string> = new Set([
   'chiller-losing-capacity', 'chiller-not-cooling', 'heater-at-limit', 'heater-not-heating', 'salinity-drift', 'temperature-drift', 'temperature-forecast', 'temperature-swing',
-  'circuit-lost', 'frozen-value', 'leak', 'pump-draw-shifted', 'sensors-disagree', 'spikes', 'sump-high', 'sump-low', 'top-off-consumption', 'top-off-failed', 'wrong-clock',
+  'circuit-lost', 'frozen-value', 'impossible-value', 'leak', 'pump-draw-shifted', 'sensors-disagree', 'spikes', 'sump-high', 'sump-low', 'top-off-consumption', 'top-off-failed', 'wrong-clock',
 ]);
 
 /** Silence is an answer to these. */
@@ -143,6 +143,13 @@ describe('every rule kind', () => {
       const once = stepRule(rule, rule.kind.initial, input, readings, T0).state;
       const twice = stepRule(rule, once, input, readings, T0).state;
       expect(twice, rule.id).toBe(once);
+    }
+  });
+
+  it('says of itself how long it takes in plain time, never for ever', () => {
+    for (const rule of rules) {
+      const takesMs = rule.kind.surelyAfterMs?.(rule.settings, { points: rule.roles, state: rule.kind.initial }) ?? 0;
+      expect(Number.isFinite(takesMs) && takesMs >= 0 && takesMs <= 7 * 86_400_000, `${rule.id}: ${takesMs}`).toBe(true);
     }
   });
 

@@ -11,12 +11,14 @@ export interface Readings {
   lastStampMs?(pointId: string): number | null;
   offline?(pointId: string): string | null;
   wrongClock?(pointId: string): WrongClock | null;
+  heardMs?(pointId: string): number | null;
 }
 
 export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings: Readings, nowMs: number): RuleStep<unknown> {
   const knownOf = (point: Point) => ({
     point, latest: readings.latest(point.id), previous: readings.previous(point.id), lastStampMs: readings.lastStampMs?.(point.id) ?? null,
     offline: readings.offline?.(point.id) ?? null, wrongClock: readings.wrongClock?.(point.id) ?? null,
+    heardMs: readings.heardMs?.(point.id) ?? null, doubted: () => null,
   });
   return new Stepper(rule, knownOf).step(state, input, nowMs);
 }

@@ -95,7 +95,7 @@ export async function judgeFault(job: FaultJob, truth: Truth, departure: Departu
     pages,
     delayMs: timed === null ? null : timed.openedMs - beginMs,
     departureMs: departure === null ? null : departure.atMs - beginMs,
-    ownDelayMs: timed === null || rule === undefined ? null : ownDelayMs(rule, timed.policy.onDelayMs),
+    ownDelayMs: timed === null || rule === undefined ? null : ownDelayMs(rule, timed.policy.onDelayMs, seen.statesAtOpening.get(timed.id)),
     falsePages: ringsAmong(seen, seen.alarms.filter((alarm) => alarm.openedMs < beginMs || !isOfFault(alarm))),
     forecasts: seen.forecasts,
   };

@@ -1,11 +1,9 @@
-/** How long a rule waits by its own words before it says anything: its on-delay, and what its settings call the time it takes to be sure. */
-import { HOUR, MINUTE } from '../../src/domain/duration.ts';
+/** How long a rule waits by its own words before it says anything: its on-delay, and what it says itself it takes to be sure (`surelyAfterMs` of its kind). */
+import { MINUTE } from '../../src/domain/duration.ts';
 import type { Rule } from '../../src/rules/contract.ts';
 
-/** The setting that says so. */
+/** Of kinds that do not say so themselves: the setting that does. */
 const patience: Readonly<Record<string, string>> = {
-  'chiller-not-cooling': 'after',
-  'heater-at-limit': 'after',
   'heater-not-heating': 'lag',
   'heater-stuck-on': 'lag',
   'pump-draw-shifted': 'suddenFor',
@@ -15,13 +13,12 @@ const patience: Readonly<Record<string, string>> = {
 
 /** What a kind waits where that setting is left to it. */
 const byItself: Readonly<Record<string, number>> = { 'heater-stuck-on': 10 * MINUTE };
-/** Speaks of what happened within so long. */
-const lookBack: Readonly<Record<string, number>> = { 'chiller-short-cycling': HOUR };
 
-/** @param onDelayMs as stamped on the alarm. */
-export function ownDelayMs({ kind: { kind }, settings, roles }: Rule, onDelayMs: number): number {
-  if (kind === 'silent-point' || kind === 'silent-gateway') return onDelayMs + Math.max(0, ...[...roles.values()].map(({ silentAfterMs }) => silentAfterMs));
-  const key = patience[kind];
+/** @param onDelayMs as stamped on the alarm. @param state of the rule as it stood when the alarm opened; `undefined`: not kept. */
+export function ownDelayMs({ kind, settings, roles }: Rule, onDelayMs: number, state: unknown): number {
+  if (kind.surelyAfterMs !== undefined) return onDelayMs + kind.surelyAfterMs(settings, { points: roles, state: state ?? kind.initial });
+  if (kind.kind === 'silent-gateway') return onDelayMs + Math.max(0, ...[...roles.values()].map(({ silentAfterMs }) => silentAfterMs));
+  const key = patience[kind.kind];
   const set: unknown = key === undefined || typeof settings !== 'object' || settings === null ? null : Reflect.get(settings, key);
-  return onDelayMs + (typeof set === 'number' ? set : (byItself[kind] ?? 0)) + (lookBack[kind] ?? 0);
+  return onDelayMs + (typeof set === 'number' ? set : (byItself[kind.kind] ?? 0));
 }

@@ -26,6 +26,8 @@ export interface Seen {
   /** Every page, in order of time. */
   readonly pages: readonly Page[];
   readonly forecasts: readonly Forecast[];
+  /** By alarm id: the state of its rule when it opened. */
+  readonly statesAtOpening: ReadonlyMap<number, unknown>;
   /** What people did meanwhile. */
   readonly happenings: readonly Happening[];
   readonly samples: number;
@@ -39,9 +41,10 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched, run: T
   const store = await openSqliteStore(':memory:');
   const alarms = new Map<number, Alarm>();
   const pages: Page[] = [];
+  const statesAtOpening = new Map<number, unknown>();
   let forecasts: ForecastLog | null = null;
   const engine = await Engine.start({
-    store: keeping(store, alarms, pages, (ruleId, state) => forecasts?.keep(ruleId, state)), fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined,
+    store: keeping(store, alarms, pages, statesAtOpening, (ruleId, state) => forecasts?.keep(ruleId, state)), fleet, rules, clock, log: makeLogger('silent', clock.now), onPages: () => undefined,
     onFatal: (error) => {
       throw error;
     },
@@ -66,7 +69,7 @@ export async function watchTrial(trial: Trial, { fleet, rules }: Watched, run: T
     return {
       alarms: [...alarms.values()].sort((a, b) => a.openedMs - b.openedMs || a.id - b.id),
       pages: pages.sort((a, b) => a.createdMs - b.createdMs),
-      forecasts: log.made, happenings: run.happenings, samples,
+      forecasts: log.made, statesAtOpening, happenings: run.happenings, samples,
     };
   } finally {
     await engine.stop();
@@ -78,14 +81,21 @@ const asSent = ({ pointId, atMs, value }: EmittedSample): Sample => ({ pointId, 
 const nobodyWaits = (): void => undefined;
 
 /** What is committed of alarms and pages is noted; readings and states of rules are let go. */
-function keeping(store: Store, alarms: Map<number, Alarm>, pages: Page[], keep: (ruleId: string, state: unknown) => void): Store {
+function keeping(store: Store, alarms: Map<number, Alarm>, pages: Page[], statesAtOpening: Map<number, unknown>, keep: (ruleId: string, state: unknown) => void): Store {
+  const states = new Map<string, unknown>();
   return {
     ...store,
     commit: async (batch) => {
       await store.commit({ ...batch, readings: [], ruleStates: [] });
-      for (const alarm of batch.alarms) alarms.set(alarm.id, alarm);
+      for (const { ruleId, state } of batch.ruleStates) {
+        states.set(ruleId, state);
+        keep(ruleId, state);
+      }
+      for (const alarm of batch.alarms) {
+        if (!alarms.has(alarm.id)) statesAtOpening.set(alarm.id, states.get(alarm.ruleId));
+        alarms.set(alarm.id, alarm);
+      }
       pages.push(...batch.pages);
-      for (const { ruleId, state } of batch.ruleStates) keep(ruleId, state);
     },
   };
 }

@@ -90,6 +90,9 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.days.length < 2 * WINDOW_DAYS ? unknown('learning what it can do: needs eight days with two runs of 20 min each') : clear };
   },
 
+  // Once it has fallen below: the middle of four days turns with the third, and has to be low on one more.
+  surelyAfterMs: () => (WINDOW_DAYS / 2 + 2) * DAY,
+
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the chiller';
     return [

@@ -83,6 +83,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, water, draw, context) };
   },
 
+  surelyAfterMs: ({ after }) => after,
+
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the chiller';
     return [

@@ -79,6 +79,9 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.on === null ? unknown(draw.by === 'energy' ? tooCoarse : 'has not been seen clearly on or off yet') : clear };
   },
 
+  // It speaks of an hour.
+  surelyAfterMs: () => HOUR,
+
   firstChecks(advice) {
     return [
       'Listen and look before touching: does it hum and click off after seconds (overload), or run and stop by its thermostat?',

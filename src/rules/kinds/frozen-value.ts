@@ -3,8 +3,12 @@
  *
  * Problem: a gateway that repeats the last value of a dead probe looks like the calmest tank there is, and every rule is satisfied with it.
  * Method: the value has been the same, to the last digit, for longer than `frozenAfter`; when that is null, four times the longest stillness seen in this very sensor (coarse sensors in calm water do stand
- * still for hours), at least 6 h and at most 3 days; 24 h during the first three days. Looked at by the hour: a value that moved within an hour is alive, and nothing is written for it but that.
+ * still for hours), at least half an hour and twenty readings, at most 3 days; 24 h during the first three days. Four times, because the longest repetition of readings that scatter by themselves grows with
+ * the logarithm of their number (Erdős and Rényi, from memory): from three days to ten years it doubles, and water that is calmer than it ever was may double it again.
+ * Looked at every few minutes: a value that moved since is alive, and nothing is written for it but that. A stillness between two looks is missed, which is why a look is added to the longest that was seen.
  * Temperature, conductivity and pH of water, and the air of the room: what never rests. Levels may rest behind a weir, power at zero.
+ * No other rule believes the point while it is frozen: a heater that seems not to warm the water, or two sensors that part, would be alarms about a number that means nothing. With the first reading that
+ * moves it is believed again.
  *
  * High for the temperature of the water, low for others. Common practice, no source.
  */
@@ -23,7 +27,7 @@ import { unknown, whyNotCurrent } from '../unknown.ts';
 import { waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
-  frozenAfter: duration(10 * MINUTE, 14 * DAY).nullable().default(null).describe('Frozen after so long without any change, such as 12h; null: four times the longest stillness seen, 6 h to 3 days.'),
+  frozenAfter: duration(10 * MINUTE, 14 * DAY).nullable().default(null).describe('Frozen after so long without any change, such as 12h; null: four times the longest stillness seen, 30 min to 3 days.'),
 });
 type Settings = z.infer<typeof settings>;
 
@@ -34,13 +38,18 @@ const state = z.strictObject({
   fromMs: z.number(),
   value: z.number().nullable(),
   moved: z.boolean(),
-  /** Longest stillness that ended by itself, rounded up to the hour of the look. */
+  frozen: z.boolean(),
+  /** Longest stillness that ended by itself, as far as looks have seen it. */
   longestMs: z.number(),
 });
 type State = z.infer<typeof state>;
 
-const LOOK_MS = HOUR;
+const LOOK_MS = 5 * MINUTE;
+const MOST_LOOK_MS = HOUR;
 const LEARN_MS = 3 * DAY;
+const TIMES = 4;
+const LEAST_MS = 30 * MINUTE;
+const LEAST_READINGS = 20;
 const restless: ReadonlySet<Kind> = new Set(['temperature', 'conductivity', 'acidity']);
 
 export default defineRule<Settings, State>({
@@ -48,7 +57,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A sensor that repeats the same value and does not move any more.',
   settings,
   state,
-  initial: { sinceMs: null, fromMs: 0, value: null, moved: false, longestMs: 0 },
+  initial: { sinceMs: null, fromMs: 0, value: null, moved: false, frozen: false, longestMs: 0 },
   policy: { priority: 'low', onDelayMs: 0, offDelayMs: 0 },
 
   apply(facts) {
@@ -64,10 +73,19 @@ export default defineRule<Settings, State>({
   step(before, input, context) {
     const value = context.current('value');
     if (value === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'value')) };
-    const state = input.type === 'reading' ? follow(before, value, cameBackFromSilence(context, 'value')) : before;
-    const stillMs = state.moved || state.value === null ? 0 : context.nowMs - state.fromMs;
-    const limitMs = limitOf(state, context);
-    return { state, verdict: stillMs > limitMs ? breached(state, value, stillMs, limitMs, context) : clear };
+    const followed = input.type === 'reading' ? follow(before, value, everyMsOf(context), cameBackFromSilence(context, 'value')) : before;
+    const stillMs = followed.moved || followed.value === null ? 0 : context.nowMs - followed.fromMs;
+    const limitMs = limitOf(followed, context);
+    const frozen = followed.frozen || stillMs > limitMs;
+    const state = frozen === followed.frozen ? followed : { ...followed, frozen };
+    return { state, verdict: frozen ? breached(state, value, stillMs, limitMs, context) : clear };
+  },
+
+  doubts: ({ frozen }) => (!frozen ? {} : { value: 'it says the same value over and over, so that nothing is known' }),
+
+  surelyAfterMs(settings, { points, state }) {
+    const everyMs = points.get('value')?.everyMs ?? 0;
+    return (settings.frozenAfter ?? learntMs(state, everyMs)) + lookMsOf(state, everyMs);
   },
 
   firstChecks(advice) {
@@ -85,18 +103,29 @@ function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
   return { subject: point.id, title: `${point.name} frozen`, roles: { value: point.id }, equipment: null, missing: null, defaults: {}, ...(isWaterTemperature ? { policy: { priority: 'high' as const } } : {}) };
 }
 
-function follow(before: State, { atMs, value }: Latest, afterSilence: boolean): State {
-  if (before.value === null || afterSilence) return { ...before, sinceMs: before.sinceMs ?? atMs, fromMs: atMs, value, moved: false };
-  if (before.moved) return atMs - before.fromMs < LOOK_MS ? before : { ...before, fromMs: atMs, value, moved: false };
+const everyMsOf = (context: RuleContext<Settings>): number => context.point('value')?.everyMs ?? 0;
+
+/** The longer it is used to be still, the less often it needs to be looked at. */
+const lookMsOf = ({ longestMs }: State, everyMs: number): number => Math.max(LOOK_MS, 2 * everyMs, Math.min(MOST_LOOK_MS, longestMs / 4));
+
+function follow(before: State, { atMs, value }: Latest, everyMs: number, afterSilence: boolean): State {
+  if (before.value === null || afterSilence) return { ...before, sinceMs: before.sinceMs ?? atMs, fromMs: atMs, value, moved: false, frozen: false };
+  if (before.moved) return atMs - before.fromMs < lookMsOf(before, everyMs) ? before : { ...before, fromMs: atMs, value, moved: false };
   if (value === before.value) return before;
   const stillMs = atMs - before.fromMs;
-  return { ...before, moved: true, longestMs: stillMs < LOOK_MS || stillMs > LEARN_MS ? before.longestMs : Math.max(before.longestMs, stillMs) };
+  // Somewhat beyond what was allowed it was calm water; far beyond it was a fault, which is nothing to get used to.
+  const isFault = before.frozen && stillMs > 2 * learntMs(before, everyMs);
+  return { ...before, moved: true, frozen: false, longestMs: isFault || stillMs > LEARN_MS ? before.longestMs : Math.max(before.longestMs, stillMs) };
 }
 
-function limitOf({ sinceMs, longestMs }: State, { settings, nowMs }: RuleContext<Settings>): number {
-  if (settings.frozenAfter !== null) return settings.frozenAfter;
-  const learnt = Math.min(3 * DAY, Math.max(6 * HOUR, 4 * longestMs));
-  return sinceMs === null || nowMs - sinceMs < LEARN_MS ? Math.max(DAY, learnt) : learnt;
+function limitOf(state: State, context: RuleContext<Settings>): number {
+  if (context.settings.frozenAfter !== null) return context.settings.frozenAfter;
+  const learnt = learntMs(state, everyMsOf(context));
+  return state.sinceMs === null || context.nowMs - state.sinceMs < LEARN_MS ? Math.max(DAY, learnt) : learnt;
+}
+
+function learntMs(state: State, everyMs: number): number {
+  return Math.min(3 * DAY, Math.max(LEAST_MS, LEAST_READINGS * everyMs, TIMES * (state.longestMs + lookMsOf(state, everyMs))));
 }
 
 function breached({ fromMs, longestMs }: State, { value }: Latest, stillMs: number, limitMs: number, context: RuleContext<Settings>): Verdict {
@@ -108,7 +137,7 @@ function breached({ fromMs, longestMs }: State, { value }: Latest, stillMs: numb
       { label: 'Value', value, kind },
       { label: 'The same since', value: showDuration(stillMs), atMs: fromMs },
       { label: 'Frozen after', value: showDuration(limitMs) },
-      { label: 'Longest stillness before', value: longestMs === 0 ? 'less than an hour' : showDuration(longestMs) },
+      { label: 'Longest stillness before', value: longestMs < LOOK_MS ? 'a few minutes at most' : showDuration(longestMs) },
     ],
   };
 }

@@ -6,6 +6,7 @@
  * Method. All heaters of the tank that have a meter are looked at together; heaters without one are not known and say so. Breached when every one of them has
  * drawn without pause for `after`, the water is below the highest of their lines (setpoint − band) by 0.1 K or has fallen by 0.3 K meanwhile below the setpoint, and has not
  * risen by 0.1 K over the last two to three hours. The reading of the water is noted once an hour for that. Over when a heater pauses for 5 min or the water is back at the line.
+ * The off-delay is most of a day: what gives in on a cold night gives in on the next one as well, and that is the same news.
  *
  * What must not ring: warming up after a water change or a start (it rises), a cold night with pauses (the thermostat still decides), short dips
  * of a meter. A heater stuck on above its setpoint is another rule's.
@@ -57,7 +58,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: resting,
-  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 15 * MINUTE },
+  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 20 * HOUR },
 
   apply(facts) {
     const heaters = facts.equipment.filter(({ kind }) => kind === 'heater');
@@ -86,6 +87,8 @@ export default defineRule<Settings, State>({
     const state = running ? whileOn(before, water, setpoint, context) : whileOff(before, context.nowMs);
     return { state, verdict: state.breached ? breached(state, water, watts, setpoint, context) : clear };
   },
+
+  surelyAfterMs: ({ after }) => after,
 
   firstChecks(advice) {
     return [

@@ -5,7 +5,8 @@
  * cold night on which all of it is needed.
  *
  * Method, either of
- *   1. nameplate: what it draws while it runs steadily (two readings on end within 3 %), at most once in ten minutes, the last five kept. A resistance draws P ∝ V²;
+ *   1. nameplate: what it draws while it runs steadily (two readings on end within 3 %), at most once in two minutes, the last five kept: six minutes of
+ *      heating tell, since a resistance does not change by itself. A resistance draws P ∝ V²;
  *      makers may deviate by some percent (`soundHeaterWatts`, IEC 60335-1 from memory), plug meters by 2 % (common practice), the supply by 10 % where it is not
  *      measured. Breached when the median of at least three lies outside of what all of these explain together;
  *   2. response: the slope of the water while it heats less the slope while it rests is P/C, whatever is lost to the room. Of the last nine pairs of run and rest
@@ -42,7 +43,7 @@ const DRAWS_KEPT = 5;
 const DRAWS_NEEDED = 3;
 const RESPONSES_KEPT = 9;
 const RESPONSES_NEEDED = 5;
-const DRAW_EVERY_MS = 10 * MINUTE;
+const DRAW_EVERY_MS = 2 * MINUTE;
 const STEADY = 0.03;
 const METER = 0.02;
 const SUPPLY = 0.1;
@@ -99,6 +100,9 @@ export default defineRule<Settings, State>({
     return { state, verdict: verdict ?? (state.draws.length < DRAWS_NEEDED && state.responses.length < RESPONSES_NEEDED ? unknown('has not been seen heating often enough yet') : clear) };
   },
 
+  // While it heats. What only the response of the water shows takes five runs, and nobody can say how long that is.
+  surelyAfterMs: (_settings, { points }) => DRAWS_NEEDED * Math.max(DRAW_EVERY_MS, points.get('power')?.everyMs ?? points.get('current')?.everyMs ?? 0),
+
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the heater';
     return [
@@ -129,6 +133,8 @@ function noteDraw(before: State, draw: Metered, context: RuleContext<Settings>):
   // With a supply that is gone, or a meter of it that reads nonsense, there is nothing to compare with.
   if (!(highWatts > 0)) return before;
   const against = lowWatts !== null && draw.watts < lowWatts ? draw.watts / lowWatts : draw.watts > highWatts ? draw.watts / highWatts : 1;
+  // All is as it was: nothing to write.
+  if (against === 1 && before.draws.length === DRAWS_KEPT && before.draws.every((one) => one === 1)) return before;
   return { ...before, draws: [...before.draws, Math.round(against * 1000) / 1000].slice(-DRAWS_KEPT), drawMs: draw.atMs };
 }
 

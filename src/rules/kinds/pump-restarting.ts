@@ -3,7 +3,8 @@
  *
  * Problem: a thermal cut-out, a failing controller or a loose plug stops a pump for a minute every few minutes. No pause is long enough to ring as a stop, the water moves less than half of the time,
  * and one of the starts will be the last.
- * Method: starts (from standing to running, told from power, current or switch) in the last 60 min, breached from `starts` on; clear when fewer than half are left. Starts after a silence are not
+ * Method: starts (from standing to running, told from power, current or switch) in the last 60 min, breached from `starts` on, or from one less on within 20 min: nobody feeds or primes a pump at that pace, and
+ * meanwhile the water stands half of the time. Clear when fewer than half are left. Starts after a silence are not
  * counted. Readings come once a minute or so: short stops between two are missed, so that what is counted is a lower bound.
  * Feeding and visits make one or two starts an hour; five are the default. Common practice, no source.
  *
@@ -21,7 +22,7 @@ import { equipmentById } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
 const settings = z.strictObject({
-  starts: z.int().min(3).max(60).default(5).describe('So many starts within 60 minutes are too many. Default 5.'),
+  starts: z.int().min(3).max(60).default(5).describe('So many starts within 60 minutes are too many; one less is, within 20. Default 5.'),
 });
 type Settings = z.infer<typeof settings>;
 
@@ -54,10 +55,13 @@ export default defineRule<Settings, State>({
     const state = input.type === 'reading' && input.role === 'runs' ? follow(before, input.value, input.atMs, context) : before;
     const starts = countLastHour(state.startsMs, context.nowMs);
     const most = context.settings.starts;
-    const tooMany = starts >= (state.breached ? most / 2 : most);
+    const tooMany = starts >= (state.breached ? most / 2 : most) || isQuick(state.startsMs, most, context.nowMs);
     const next = tooMany === state.breached ? state : { ...state, breached: tooMany };
     return { state: next, verdict: tooMany ? breached(next, starts, context) : clear };
   },
+
+  // It speaks of an hour, or of twenty minutes where they were enough.
+  surelyAfterMs: ({ starts }, { state: { startsMs } }) => (isQuick(startsMs, starts, startsMs.at(-1) ?? 0) ? QUICK_MS : HOUR),
 
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the pump';
@@ -91,6 +95,14 @@ function follow(before: State, value: number, atMs: number, context: RuleContext
   if (on === before.on) return before;
   if (!on || before.on === null) return { ...before, on };
   return { ...before, on, startsMs: [...before.startsMs.filter((startMs) => startMs > atMs - HOUR), atMs].slice(-STARTS_KEPT) };
+}
+
+const QUICK_MS = 20 * MINUTE;
+
+/** One less than too many, all of them of the last 20 min. */
+function isQuick(startsMs: readonly number[], most: number, nowMs: number): boolean {
+  const first = startsMs.at(1 - most);
+  return first !== undefined && first > nowMs - QUICK_MS;
 }
 
 function countLastHour(startsMs: readonly number[], nowMs: number): number {

@@ -3,9 +3,14 @@
  *
  * Problem: a thermometer that drifts or jumps takes heaters, chillers and every rule with it, and by itself it looks sound. A second one in the same water tells.
  * Method: pairs of temperature, conductivity or pH points of one tank that are in the same water: at the same place, or display and sump, which the return pump mixes. Their difference, as the middle of five
- * samples ten minutes apart, against the difference that is usual for the pair (the median of its first three days: each probe has its own offset). Breached when it lies off by more than
- * `tolerance`, or, before anything is learnt, when the two differ by more than three times that. Back at two thirds.
+ * samples ten minutes apart (two minutes, while they are off: then it takes six), against the difference that is usual for the pair (the median of its first three days: each probe has its own offset).
+ * Breached when it lies off by more than `tolerance`, or, before anything is learnt, when the two differ by more than three times that. Back at two thirds. The on-delay is the time in which a probe that was
+ * lifted out is back, and water that was poured in is mixed.
  * Not judged while the return pump stands and for half an hour after: display and sump are two bodies of water then. Evidence says which of the two has moved since they agreed.
+ *
+ * One that has jumped by more than the tolerance from one sample to the next, where the other in the same, mixed water has not moved by a quarter of it, is wrong: water does not do that. Then no other rule
+ * believes it. Where both have moved, or one has crept, nobody knows which of the two is right, and both go on being believed: over days the
+ * water moves by as much as a probe that ages, so that the one that seems to stay may be the one that drifts.
  *
  * Tolerances: 0.6 °C (digital thermometers are good to ± 0.5, good ones to ± 0.1–0.2; usual offsets are learnt away), 3 % of a conductivity (± 1–2 %), 0.3 pH: common practice.
  * High where the temperature of the water is concerned, low otherwise.
@@ -31,8 +36,10 @@ type Settings = z.infer<typeof settings>;
 const LEARNT = 48;
 
 const state = z.strictObject({
-  /** Of late: both values, ten minutes apart. */
+  /** Of late: both values, ten minutes apart, two while they are off. */
   recent: z.array(z.tuple([z.number(), z.number()])).max(5),
+  /** The one that has jumped while the other stayed. */
+  jumped: z.enum(['one', 'other']).nullable(),
   sampledMs: z.number().nullable(),
   /** Differences of the first days, one an hour; then their middle stays. */
   learning: z.array(z.number()).max(LEARNT),
@@ -46,11 +53,14 @@ const state = z.strictObject({
 type State = z.infer<typeof state>;
 
 const SAMPLE_EVERY_MS = 10 * MINUTE;
+const SAMPLE_OFF_EVERY_MS = 2 * MINUTE;
 const SAMPLES = 5;
 const LEARN_NEEDED = 12;
 const MIX_MS = 30 * MINUTE;
 const UNLEARNT = 3;
 const BACK = 2 / 3;
+/** Of a jump, the other may have moved by so much. */
+const STAYED = 1 / 4;
 const kindsCompared: readonly Kind[] = ['temperature', 'conductivity', 'acidity'];
 
 export default defineRule<Settings, State>({
@@ -58,8 +68,8 @@ export default defineRule<Settings, State>({
   watchesFor: 'Two sensors in the same water that do not agree any more.',
   settings,
   state,
-  initial: { recent: [], sampledMs: null, learning: [], learntMs: null, usual: null, agreed: null, apartSinceMs: null, stoodMs: null },
-  policy: { priority: 'low', onDelayMs: 0, offDelayMs: 30 * MINUTE },
+  initial: { recent: [], jumped: null, sampledMs: null, learning: [], learntMs: null, usual: null, agreed: null, apartSinceMs: null, stoodMs: null },
+  policy: { priority: 'low', onDelayMs: 15 * MINUTE, offDelayMs: 30 * MINUTE },
 
   apply: (facts) => kindsCompared.flatMap((kind) => pairsOf(facts, kind)),
 
@@ -72,10 +82,15 @@ export default defineRule<Settings, State>({
       return { state: parted, verdict: unknown('the return pump stands, so that display and sump are not mixed') };
     }
     if (before.stoodMs !== null && context.nowMs - before.stoodMs < MIX_MS) return { state: before, verdict: unknown('display and sump are mixing again after the return pump stood') };
-    const state = input.type === 'reading' && (before.sampledMs === null || context.nowMs - before.sampledMs >= SAMPLE_EVERY_MS) ? take(before, one, other, context) : before;
+    const state = input.type === 'reading' && isSample(before, one, other, context) ? take(before, one, other, context) : before;
     if (state.apartSinceMs !== null) return { state, verdict: breached(state, one, other, context) };
     return { state, verdict: state.recent.length < SAMPLES ? unknown('comparing the two: it takes an hour') : clear };
   },
+
+  doubts: ({ jumped }) => (jumped === null ? {} : { [jumped]: 'it has jumped, and another sensor in the same water has not' }),
+
+  // The first sample that is off, and two more of five.
+  surelyAfterMs: (_settings, { points }) => 3 * Math.max(SAMPLE_OFF_EVERY_MS, points.get('one')?.everyMs ?? 0, points.get('other')?.everyMs ?? 0),
 
   firstChecks(advice) {
     return [
@@ -108,6 +123,18 @@ function pairsOf(facts: TankFacts, kind: Kind): readonly Proposal[] {
   }));
 }
 
+/** Oftener while one is off, or was one of the last samples: then it is to be told soon whether it stays. */
+function isSample({ sampledMs, usual, recent }: State, one: Latest, other: Latest, context: RuleContext<Settings>): boolean {
+  if (sampledMs === null) return true;
+  const sinceMs = context.nowMs - sampledMs;
+  if (sinceMs < SAMPLE_OFF_EVERY_MS) return false;
+  const tolerance = toleranceOf(context, one.value);
+  return sinceMs >= SAMPLE_EVERY_MS || offBy(other.value - one.value, usual) > tolerance || recent.some(([a, b]) => offBy(b - a, usual) > tolerance);
+}
+
+/** How far a difference is off the usual one; a third of it as long as that is not known. */
+const offBy = (difference: number, usual: number | null): number => (usual === null ? Math.abs(difference) / UNLEARNT : Math.abs(difference - usual));
+
 function take(before: State, one: Latest, other: Latest, context: RuleContext<Settings>): State {
   const { nowMs } = context;
   const recent = [...before.recent, [one.value, other.value] as [number, number]].slice(-SAMPLES);
@@ -116,12 +143,31 @@ function take(before: State, one: Latest, other: Latest, context: RuleContext<Se
   if (difference === null) return sampled;
   const tolerance = toleranceOf(context, one.value);
   const { usual } = before;
-  const off = usual === null ? Math.abs(difference) / UNLEARNT : Math.abs(difference - usual);
+  const off = offBy(difference, usual);
   const apart = off > tolerance * (before.apartSinceMs === null ? 1 : BACK);
-  if (apart) return { ...sampled, apartSinceMs: before.apartSinceMs ?? nowMs };
+  if (apart) return before.apartSinceMs === null ? { ...sampled, apartSinceMs: nowMs, jumped: areMixed(context) ? jumpIn(recent, usual, tolerance) : null } : sampled;
   // The oldest of the five: one that has just jumped is among the newest, and not yet in the middle.
   const agreed = off < tolerance / 2 ? (recent[0] ?? null) : before.agreed;
-  return { ...learn(sampled, difference, nowMs), agreed, apartSinceMs: null };
+  return { ...learn(sampled, difference, nowMs), agreed, apartSinceMs: null, jumped: null };
+}
+
+/** In one place, or a pump between them is seen running. */
+function areMixed(context: RuleContext<Settings>): boolean {
+  return context.point('one')?.place === context.point('other')?.place || returnPumpRuns(context) === true;
+}
+
+/** Which of the two went off at once, between samples of which those before are as usual and those after are not. */
+function jumpIn(recent: State['recent'], usual: number | null, tolerance: number): 'one' | 'other' | null {
+  const firstOff = recent.findIndex(([a, b]) => offBy(b - a, usual) > tolerance);
+  const before = recent[firstOff - 1];
+  const after = recent[firstOff];
+  // The other has had some minutes by the last one: water that was poured in reaches it, too.
+  const last = recent.at(-1);
+  if (usual === null || before === undefined || after === undefined || last === undefined || offBy(before[1] - before[0], usual) > tolerance / 2) return null;
+  const moved = (index: 0 | 1, to: readonly [number, number]): number => Math.abs(to[index] - before[index]);
+  const jumped = (index: 0 | 1, beside: 0 | 1): boolean =>
+    moved(index, after) > tolerance / 2 && Math.max(moved(beside, after), moved(beside, last)) < STAYED * moved(index, after);
+  return jumped(0, 1) ? 'one' : jumped(1, 0) ? 'other' : null;
 }
 
 /** One difference an hour; from twelve on their middle is usual, and after two days it stays: a drift must not become usual. */
@@ -143,7 +189,7 @@ function toleranceOf(context: RuleContext<Settings>, value: number): number {
   }
 }
 
-function breached({ usual, agreed, apartSinceMs }: State, one: Latest, other: Latest, context: RuleContext<Settings>): Verdict {
+function breached({ usual, agreed, apartSinceMs, jumped }: State, one: Latest, other: Latest, context: RuleContext<Settings>): Verdict {
   const kind = context.point('one')?.kind ?? 'temperature';
   const names = [context.point('one')?.name ?? 'one', context.point('other')?.name ?? 'the other'] as const;
   const difference = other.value - one.value;
@@ -155,6 +201,7 @@ function breached({ usual, agreed, apartSinceMs }: State, one: Latest, other: La
     { label: 'Tolerance', value: show(kind, toleranceOf(context, one.value)) },
     { label: 'Apart since', value: 'the middle of five samples', atMs: apartSinceMs ?? context.nowMs },
   ];
+  if (jumped !== null) evidence.push({ label: 'Jumped from one sample to the next, while the other stayed', value: names[jumped === 'one' ? 0 : 1] });
   if (agreed !== null) {
     evidence.push({ label: `${names[0]} has moved since they agreed by`, value: signed(kind, one.value - agreed[0]) }, { label: `${names[1]} has moved since they agreed by`, value: signed(kind, other.value - agreed[1]) });
   }

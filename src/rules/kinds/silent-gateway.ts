@@ -4,7 +4,8 @@
  * Problem: when the network, the gateway or its power fails, every point of the site falls silent, and a dozen alarms would ring for one cause. And nobody watches the tanks.
  * Method: points whose topics begin alike come from one place: those of one topic (a message with many values), of one branch below the site's topics, or all of the site. Breached when all points of
  * such a group, `points` of them at least, are silent after they had been heard: no usable reading for four fifths of their `silentAfter`, or said to be offline. Four fifths, so that this says it before
- * `silent-point` says it of each. The widest group is named. A single sensor is none of this rule's business.
+ * `silent-point` says it of each. The widest group is named. A single sensor is none of this rule's business. A gateway whose messages keep arriving is not silent, however
+ * wrong their stamps are: its clock is (`wrong-clock`); nor is one whose probes say what cannot be true.
  * One rule for the site. The wake-up is set when it fires, not moved with every reading.
  *
  * High: nothing is known to be wrong with the water, but nothing would be noticed either. On-delay 2 min: routers restart, and a pause of four minutes is common. Common practice, no source.
@@ -128,7 +129,7 @@ function silentAtMs(points: readonly Watched[], context: RuleContext<Settings>):
   for (const { role, point } of points) {
     if (context.offline(role) !== null) continue;
     const latest = context.latest(role);
-    if (latest !== null) atMs = Math.max(atMs, Math.ceil(latest.atMs + SHARE * point.silentAfterMs) + 1);
+    if (latest !== null) atMs = Math.max(atMs, Math.ceil(Math.max(latest.atMs, context.lastStampMs(role) ?? 0, context.heardMs(role) ?? 0) + SHARE * point.silentAfterMs) + 1);
   }
   return atMs;
 }

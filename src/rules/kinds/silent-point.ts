@@ -1,18 +1,19 @@
 /**
- * A point from which nothing usable comes any more.
+ * A point from which nothing comes any more.
  *
  * Problem: a dead sensor looks like a calm tank. Every other rule turns to unknown without readings; this one says so aloud.
- * Method: breached when the latest usable reading is older than the point's `silentAfter` (by default five cadences, at least five minutes). It tells
- * apart a point that never delivered since it is watched, one that stopped, and one that still delivers, but nothing that can be true (a broken wire
- * often reads as −127 or 85). The wake-up is set when it fires, not moved with every reading.
+ * Method: breached when the latest reading is older than the point's `silentAfter` (by default five cadences, at least five minutes). It tells
+ * apart a point that never delivered since it is watched and one that stopped. One that still delivers, but nothing that can be true, is not silent: `impossible-value` says what it says.
+ * The wake-up is set when it fires, not moved with every reading.
+ * Messages that arrive with stamps of another time come from a wrong clock, not from silence: while that is being decided (`wrong-clock`) the point has not stopped.
+ * That is granted for ten cadences, at least ten minutes: a source that always sends late and never a value of now is silent all the same.
  *
  * Low priority: without a value nothing is known to be wrong, and most points are not what an animal depends on within hours. The temperature of the
  * water is: high. Source: none; common practice.
  */
 import { z } from 'zod';
-import { showDuration } from '../../domain/duration.ts';
+import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
-import { kinds } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
@@ -33,11 +34,12 @@ type State = z.infer<typeof state>;
 
 export default defineRule<Settings, State>({
   kind: 'silent-point',
-  watchesFor: 'A point from which no usable reading comes any more.',
+  watchesFor: 'A point from which no reading comes any more.',
   settings,
   state,
   initial: { watchedSinceMs: null, silent: false },
   policy: { priority: 'low', onDelayMs: 0, offDelayMs: 0 },
+  hearsImpossible: true,
 
   apply(facts) {
     const water = waterTemperaturePoint(facts);
@@ -56,14 +58,17 @@ export default defineRule<Settings, State>({
     const point = context.point('value');
     if (point === null) throw new Error('silent-point is bound to no point');
     const latest = context.latest('value');
-    const silentAt = silentAtMs(point, latest ?? { atMs: watchedSinceMs, value: Number.NaN });
+    const saidMs = Math.max(latest?.atMs ?? watchedSinceMs, context.lastStampMs('value') ?? 0);
+    const silentAt = silentFromMs(point, saidMs, context.heardMs('value'));
     const silent = nowMs >= silentAt;
     const state = before.silent === silent && before.watchedSinceMs !== null ? before : { watchedSinceMs, silent };
     const verdict = silent ? breached(watchedSinceMs, point, context) : clear;
     // A reading needs to set the wake-up only when none is set: the first time, and after a silence.
-    if (input.type === 'reading' && before.watchedSinceMs !== null && !before.silent) return { state, verdict };
+    if (input.type !== 'wake' && before.watchedSinceMs !== null && !before.silent) return { state, verdict };
     return { state, verdict, wakeAtMs: silent ? null : silentAt };
   },
+
+  surelyAfterMs: (_settings, { points }) => points.get('value')?.silentAfterMs ?? 0,
 
   firstChecks(advice) {
     return [
@@ -75,6 +80,17 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** When it counts as silent, with what is granted to one whose messages come with stamps of another time. */
+function silentFromMs(point: Point, saidMs: number, heardMs: number | null): number {
+  const silentAt = silentAtMs(point, { atMs: saidMs, value: Number.NaN });
+  if (heardMs === null || heardMs <= saidMs) return silentAt;
+  return Math.min(silentAt + Math.max(CLOCK_DECIDED_MS, CLOCK_DECIDED_CADENCES * point.everyMs), heardMs + point.silentAfterMs + 1);
+}
+
+/** Six messages and three cadences decide over a clock (`src/ingest/source-clock.ts`); some are lost. */
+const CLOCK_DECIDED_CADENCES = 10;
+const CLOCK_DECIDED_MS = 10 * MINUTE;
 
 function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
   return {
@@ -90,21 +106,11 @@ function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
 
 function breached(watchedSinceMs: number, point: Point, context: RuleContext<Settings>): Verdict {
   const latest = context.latest('value');
-  const stampMs = context.lastStampMs('value');
   const expected: Evidence = { label: 'Expected', value: `every ${showDuration(point.everyMs)}` };
   const silentAfter = showDuration(point.silentAfterMs);
-  const impossible = stampMs !== null && stampMs > (latest?.atMs ?? Number.NEGATIVE_INFINITY) && context.nowMs - stampMs <= point.silentAfterMs;
   const last: Evidence = latest === null
     ? { label: 'Last usable reading', value: 'never', atMs: watchedSinceMs }
     : { label: 'Last usable reading', value: latest.value, kind: point.kind, atMs: latest.atMs };
-  if (impossible) {
-    const { range, unit } = kinds[point.kind];
-    return {
-      state: 'breached',
-      summary: `delivers only impossible values for more than ${silentAfter} (a ${kinds[point.kind].name} lies between ${range[0]} and ${range[1]} ${unit}): a broken wire, a missing probe or a wrong unit`,
-      evidence: [last, { label: 'Last reading of any kind', value: 'impossible', atMs: stampMs }, expected],
-    };
-  }
   const offline = context.offline('value');
   const because = offline === null ? '' : `; ${offline}`;
   const summary = latest === null

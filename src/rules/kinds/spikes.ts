@@ -76,6 +76,9 @@ export default defineRule<Settings, State>({
     return { state: next, verdict: state.middle === null ? unknown('learning how its values lie: it takes an hour') : clear };
   },
 
+  // It speaks of six hours.
+  surelyAfterMs: () => SPAN_MS,
+
   firstChecks(advice) {
     return [
       'Look at the chart: single values far off between right ones come from a bad contact or from interference of a pump, a ballast or a dimmer beside the lead.',

@@ -22,6 +22,7 @@ type State = z.infer<typeof state>;
 
 const right: State = { wrong: [] };
 const SOURCES_WATCHED = 64;
+const MESSAGES = 6;
 
 export default defineRule<Settings, State>({
   kind: 'wrong-clock',
@@ -57,6 +58,9 @@ export default defineRule<Settings, State>({
     const step = { state: same ? before : { wrong }, verdict: found.length === 0 ? clear : breached(found, context) };
     return input.type === 'reading' ? step : { ...step, wakeAtMs: null };
   },
+
+  // Six messages and three cadences of the source that is found first (`src/ingest/source-clock.ts`).
+  surelyAfterMs: (_settings, { points }) => MESSAGES * Math.min(...[...points.values()].map(({ everyMs }) => everyMs)),
 
   firstChecks(advice) {
     return [

@@ -22,17 +22,38 @@ const noisy = (sinceMs: number): number => Number((25 + 0.2 * Math.sin(sinceMs /
 const coarse = (sinceMs: number): number => Math.round((25.2 + 0.2 * Math.sin((2 * Math.PI * sinceMs) / DAY)) * 2) / 2;
 
 describe('frozen-value', () => {
-  it('finds a value that has stood still for six hours where it always moved', () => {
+  it('finds a value that has stood still for half an hour where it always moved', () => {
     const drive = started();
     expect(feed(drive, 4 * DAY, noisy)).toBeNull();
     const foundMs = feed(drive, DAY, () => 25.13) ?? Number.NaN;
-    expect(foundMs).toBeGreaterThanOrEqual(6 * HOUR);
-    expect(foundMs).toBeLessThan(7.1 * HOUR);
-    expect(summaryOf(drive.verdict)).toMatch(/^has said 25\.13 °C without any change for 2[23] h/);
-    expect(evidenceOf(drive.verdict, 'Longest stillness before')).toBe('less than an hour');
+    expect(foundMs).toBeGreaterThanOrEqual(30 * MINUTE);
+    expect(foundMs).toBeLessThan(HOUR);
+    expect(summaryOf(drive.verdict)).toMatch(/^has said 25\.13 °C without any change for 2[34] h/);
+    expect(evidenceOf(drive.verdict, 'Longest stillness before')).toBe('a few minutes at most');
+    // Never later than it says of itself.
+    const { kind, settings, roles } = ruleOf(frozenValue, 'display-temperature', { points: [probe] });
+    expect(foundMs).toBeLessThanOrEqual(kind.surelyAfterMs?.(settings, { points: roles, state: drive.state }) ?? Number.NaN);
     drive.restart();
     expect(feed(drive, MINUTE, () => 25.13)).toBe(0);
     expect(feed(drive, MINUTE, () => 25.14)).toBeNull();
+  });
+
+  it('does not get used to a fault that was repaired after a day', () => {
+    const drive = started();
+    feed(drive, 4 * DAY, noisy);
+    feed(drive, DAY, () => 25.13);
+    feed(drive, HOUR, noisy);
+    expect(feed(drive, DAY, () => 25.13)).toBeLessThan(HOUR);
+  });
+
+  it('tells other rules not to believe it while it is frozen, and no longer', () => {
+    const drive = started();
+    feed(drive, 4 * DAY, noisy);
+    expect(frozenValue.doubts?.(drive.state)).toEqual({});
+    feed(drive, HOUR, () => 25.13);
+    expect(frozenValue.doubts?.(drive.state)).toEqual({ value: expect.stringContaining('same value') });
+    feed(drive, MINUTE, () => 25.14);
+    expect(frozenValue.doubts?.(drive.state)).toEqual({});
   });
 
   it('learns how still a coarse sensor can be', () => {
@@ -63,10 +84,10 @@ describe('frozen-value', () => {
     ]);
   });
 
-  it('writes twice an hour at most', () => {
+  it('writes twice in five minutes at most', () => {
     const drive = started();
     feed(drive, 2 * DAY, noisy);
-    expect(drive.writes).toBeLessThanOrEqual(97);
+    expect(drive.writes).toBeLessThanOrEqual(2 * 2 * 24 * 12 + 1);
     const before = drive.writes;
     feed(drive, DAY, () => 25.13);
     expect(drive.writes - before).toBeLessThanOrEqual(2);

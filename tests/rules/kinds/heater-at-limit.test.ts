@@ -32,6 +32,11 @@ function run(drive: Drive, hours: number, at: (hour: number) => Now, fromMs = T0
 }
 
 describe('heater-at-limit', () => {
+  it('is the same alarm when it gives in on the next night as well: warm days between are shorter than its off-delay', () => {
+    expect(heaterAtLimit.policy.offDelayMs).toBeGreaterThan(16 * HOUR);
+    expect(heaterAtLimit.policy.offDelayMs).toBeLessThan(24 * HOUR);
+  });
+
   it('rings after four hours of heating with all there is, with the water below the line and not rising', () => {
     const drive = started();
     expect(run(drive, 6, (hour) => ({ celsius: 25 - 0.05 * hour, watts: [298, 301] }))).toBeCloseTo(240, -1);

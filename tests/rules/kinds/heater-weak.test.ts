@@ -43,12 +43,31 @@ function run(drive: Drive, hours: number, { watts = 500, reaches = 1, supply = (
 }
 
 describe('heater-weak, by its nameplate', () => {
-  it('finds half an element within three readings of ten minutes, and says what a sound one would draw', () => {
+  it('finds half an element, and says what a sound one would draw', () => {
     const drive = started();
     expect(run(drive, 24, { watts: 275 })).not.toBeNull();
     expect(summaryOf(drive.verdict)).toMatch(/^heater-1 draws about 27\d W while it heats, 55 % of its 500 W; voltage, maker’s tolerance and meter explain no less than 441 W$/);
     expect(evidenceOf(drive.verdict, 'A sound one draws')).toBe('441 to 536 W');
     expect(evidenceOf(drive.verdict, 'Supply')).toBe(120);
+  });
+
+  it('needs six minutes of heating for it, after days in which it was sound, and writes nothing in those', () => {
+    const drive = started();
+    run(drive, 48, {});
+    const { writes } = drive;
+    const heat = (minutes: number, watts: number): number | null => {
+      const fromMs = drive.nowMs + MINUTE;
+      for (let minute = 0; minute < minutes; minute += 1) {
+        const atMs = fromMs + minute * MINUTE;
+        drive.reading(volts.id, atMs, 120);
+        drive.reading(water.id, atMs, 25.3);
+        if (drive.reading(power.id, atMs + 1000, watts).state === 'breached') return minute;
+      }
+      return null;
+    };
+    expect(heat(18, 500)).toBeNull();
+    expect(drive.writes - writes).toBeLessThanOrEqual(2);
+    expect(heat(10, 275)).toBeLessThanOrEqual(6);
   });
 
   // P ∝ V²: 0.9025 to 1.1025 of the nameplate within ±5 % of the voltage.

@@ -19,12 +19,23 @@ describe('pump-restarting', () => {
   it('is breached at the fifth start within an hour, and clear when they have become few', () => {
     const drive = started();
     feed(drive, ...minutes(10, 70));
-    for (let round = 0; round < 4; round += 1) expect(feed(drive, 0, 0, 70, 70, 70)).toBe('clear');
-    expect(feed(drive, 0, 0, 70)).toBe('breached');
+    for (let round = 0; round < 4; round += 1) expect(feed(drive, ...minutes(5, 0), ...minutes(5, 70))).toBe('clear');
+    expect(feed(drive, ...minutes(5, 0), 70)).toBe('breached');
     expect(summaryOf(drive.verdict)).toBe('return-pump has started 5 times in the last hour');
     drive.restart();
     expect(feed(drive, ...minutes(30, 70))).toBe('breached');
     expect(feed(drive, ...minutes(30, 70))).toBe('clear');
+  });
+
+  it('is breached at the fourth start already, when they come within 20 minutes', () => {
+    const drive = started();
+    feed(drive, ...minutes(10, 70));
+    for (let round = 0; round < 3; round += 1) expect(feed(drive, 0, 0, 70, 70, 70)).toBe('clear');
+    expect(feed(drive, 0, 0, 70)).toBe('breached');
+    const { kind, settings, roles } = ruleOf(pumpRestarting, 'return-pump', { equipment: [pump], points: [power] });
+    expect(kind.surelyAfterMs?.(settings, { points: roles, state: drive.state })).toBe(20 * MINUTE);
+    expect(feed(drive, ...minutes(40, 70))).toBe('breached');
+    expect(feed(drive, ...minutes(20, 70))).toBe('clear');
   });
 
   it('is quiet at a day with two feedings and a visit', () => {

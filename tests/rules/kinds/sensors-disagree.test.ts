@@ -13,7 +13,9 @@ const pump = equipment('return-pump', 'return-pump');
 const started = (settings: Record<string, unknown> = {}) =>
   new Drive(ruleOf(sensorsDisagree, 'sump-temperature', { equipment: [pump], points: [display, sump, power], ruleSettings: [setting('sensors-disagree', 'sump-temperature', settings)] }), T0);
 
-/** @returns ms from the start to the first breach, or `null`. */
+const breachedSince = new WeakMap<Drive, number>();
+
+/** @returns ms from the start to when it rings: breached for its on-delay on end; `null`: it does not. */
 function feed(drive: Drive, forMs: number, difference: (sinceMs: number) => number, watts = 70): number | null {
   const fromMs = drive.nowMs + MINUTE;
   let first: number | null = null;
@@ -21,7 +23,11 @@ function feed(drive: Drive, forMs: number, difference: (sinceMs: number) => numb
     const c = 25 + 0.4 * Math.sin((2 * Math.PI * atMs) / DAY) + 0.02 * Math.sin(atMs / 4111);
     drive.reading(power.id, atMs, watts);
     drive.reading(display.id, atMs, c);
-    if (drive.reading(sump.id, atMs, c + difference(atMs - fromMs)).state === 'breached') first ??= atMs - fromMs;
+    const { state } = drive.reading(sump.id, atMs, c + difference(atMs - fromMs));
+    if (state !== 'breached') breachedSince.delete(drive);
+    else if (!breachedSince.has(drive)) breachedSince.set(drive, atMs);
+    const sinceMs = breachedSince.get(drive);
+    if (sinceMs !== undefined && atMs - sinceMs >= sensorsDisagree.policy.onDelayMs) first ??= atMs - fromMs;
   }
   return first;
 }
@@ -33,14 +39,41 @@ describe('sensors-disagree', () => {
     const drive = started();
     expect(feed(drive, 5 * DAY, healthy)).toBeNull();
     const foundMs = feed(drive, 2 * HOUR, (sinceMs) => healthy(sinceMs) + 1) ?? Number.NaN;
+    // Six minutes until the middle of five is off, and the on-delay.
     expect(foundMs).toBeGreaterThan(15 * MINUTE);
-    expect(foundMs).toBeLessThan(45 * MINUTE);
+    expect(foundMs).toBeLessThanOrEqual(22 * MINUTE);
     expect(summaryOf(drive.verdict)).toMatch(/^display-temperature says 2\d\.\d\d °C and sump-temperature 2\d\.\d\d °C; they usually differ by \+0\.3\d °C$/);
     expect(Math.abs(Number.parseFloat(String(evidenceOf(drive.verdict, 'sump-temperature has moved since they agreed by'))))).toBeGreaterThan(0.7);
     drive.restart();
     expect(feed(drive, MINUTE, (sinceMs) => healthy(sinceMs) + 1)).toBe(0);
     feed(drive, HOUR, healthy);
     expect(drive.verdict.state).toBe('clear');
+  });
+
+  it('knows which of the two is wrong when one jumps and the other stays, and tells other rules so; not when both move, when one creeps, or when nothing mixes', () => {
+    const jumping = (more: (sinceMs: number) => number, watts = 70) => {
+      const drive = started();
+      feed(drive, 5 * DAY, healthy, watts);
+      feed(drive, 30 * MINUTE, (sinceMs) => healthy(0) + more(sinceMs), watts);
+      return sensorsDisagree.doubts?.(drive.state) ?? {};
+    };
+    expect(Object.keys(jumping(() => -1.5))).toEqual(['other']);
+    expect(jumping((sinceMs) => (-2 * sinceMs) / (30 * MINUTE))).toEqual({});
+    expect(jumping(() => 0)).toEqual({});
+    const unmixed = new Drive(ruleOf(sensorsDisagree, 'sump-temperature', { points: [display, sump] }), T0);
+    feed(unmixed, 5 * DAY, healthy);
+    expect(feed(unmixed, HOUR, () => 1.5)).not.toBeNull();
+    expect(sensorsDisagree.doubts?.(unmixed.state)).toEqual({});
+    // Cold water poured into the display: the sump follows.
+    const poured = started();
+    feed(poured, 5 * DAY, healthy);
+    const fromMs = poured.nowMs;
+    for (let minute = 1; minute <= 30; minute += 1) {
+      poured.reading(power.id, fromMs + minute * MINUTE, 70);
+      poured.reading(display.id, fromMs + minute * MINUTE, 23.6);
+      poured.reading(sump.id, fromMs + minute * MINUTE, 25.3 - 1.1 * Math.min(1, minute / 15));
+    }
+    expect(sensorsDisagree.doubts?.(poured.state)).toEqual({});
   });
 
   it('finds a thermometer that drifts by a tenth of a degree a day; a drift does not become usual', () => {

@@ -48,6 +48,16 @@ describe('silent-gateway', () => {
     expect(evidenceOf(drive.verdict, 'Silent')).toBe('3 points under harbor-lobby/strip');
   });
 
+  it('does not call a gateway silent whose probes say what cannot be true', () => {
+    const drive = started();
+    feed(drive, 30, all);
+    for (let minute = 0; minute < 20; minute += 1) {
+      feed(drive, 1, [...strip, room]);
+      for (const { id } of probes) drive.impossible(id, drive.nowMs);
+      expect(drive.verdict.state).toBe('clear');
+    }
+  });
+
   it('leaves one or two silent sensors to silent-point', () => {
     const drive = started();
     feed(drive, 30, all);

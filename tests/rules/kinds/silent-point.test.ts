@@ -23,11 +23,16 @@ describe('silent-point', () => {
     expect(summaryOf(drive.until(T0 + 600_001))).toBe('has never delivered: nothing for 10 min, expected every 30 s');
   });
 
-  it('tells a point that delivers only impossible values from one that is gone', () => {
+  it('leaves a point that delivers only impossible values to impossible-value, until it is gone', () => {
     const drive = started();
     drive.reading(id, T0, 25);
-    for (let atMs = T0 + 30_000; atMs < T0 + 900_000; atMs += 30_000) drive.impossible(id, atMs);
-    expect(summaryOf(drive.verdict)).toMatch(/^delivers only impossible values for more than 10 min \(a temperature lies between -20 and 80 °C\)/);
+    for (let atMs = T0 + 30_000; atMs <= T0 + 3_600_000; atMs += 30_000) drive.impossible(id, atMs);
+    expect(drive.verdict.state).toBe('clear');
+    expect(drive.until(T0 + 4_200_000).state).toBe('clear');
+    expect(drive.until(T0 + 4_200_001).state).toBe('breached');
+    drive.impossible(id, T0 + 4_300_000);
+    expect(drive.verdict.state).toBe('clear');
+    expect(drive.until(T0 + 4_900_001).state).toBe('breached');
     expect(evidenceOf(drive.verdict, 'Last usable reading')).toBe(25);
   });
 
