@@ -22,7 +22,7 @@ import type { Verdict } from '../domain/verdict.ts';
 import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, resumeEscalation, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
-import type { Rule, RuleInput, WrongClock } from '../rules/contract.ts';
+import type { Quiet, Rule, RuleInput, WrongClock } from '../rules/contract.ts';
 import { type PointNow, restoreState, Stepper } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
@@ -47,6 +47,21 @@ interface Watched {
   wakeAtMs: number | null;
   status: AlarmStatus;
   verdict: Verdict | null;
+  /** One for each role. */
+  readonly listeners: Listener[];
+  /** The promise of its latest step (`Quiet`): readings stamped from then on, before `quietUntilMs`, and within the bands of its listeners need no step. It is not stored: whoever starts anew steps once more. */
+  quietFromMs: number;
+  quietUntilMs: number;
+  /** The same without regard to points that may fall silent before. */
+  promisedUntilMs: number;
+}
+
+/** A rule that hears a point, and the values of it that it need not hear while it is quiet. */
+interface Listener {
+  readonly watched: Watched;
+  readonly role: string;
+  low: number;
+  high: number;
 }
 
 class PointLive implements PointNow {
@@ -55,7 +70,7 @@ class PointLive implements PointNow {
   readonly zone: string;
   state: PointState;
   readonly series: SeriesId | undefined;
-  readonly listeners: { readonly watched: Watched; readonly role: string }[] = [];
+  readonly listeners: Listener[] = [];
   /** `null`: as it comes. */
   readonly curve: Curve | null;
   /** As calibrated, like everything that is judged or shown. */
@@ -163,11 +178,19 @@ export class Watch {
         wakeAtMs: restored === null ? null : (row?.wakeAtMs ?? null),
         status,
         verdict: null,
+        listeners: [],
+        quietFromMs: Number.POSITIVE_INFINITY,
+        quietUntilMs: Number.NEGATIVE_INFINITY,
+        promisedUntilMs: Number.NEGATIVE_INFINITY,
       };
       this.#watched.set(rule.id, watched);
       this.statuses.set(rule.id, watched.status);
       this.#noteDoubts(watched);
-      for (const [role, point] of rule.roles) this.#pointOf(rule, point).listeners.push({ watched, role });
+      for (const [role, point] of rule.roles) {
+        const listener: Listener = { watched, role, low: Number.NEGATIVE_INFINITY, high: Number.POSITIVE_INFINITY };
+        watched.listeners.push(listener);
+        this.#pointOf(rule, point).listeners.push(listener);
+      }
     }
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
@@ -335,19 +358,25 @@ export class Watch {
       live.lastStampMs = taken.atMs;
     }
     if (!isUsable(taken.quality)) {
+      endQuiet(live);
       if (isNew && taken.atMs >= arrivedMs - live.point.silentAfterMs) this.#judgeImpossible(live, taken, arrivedMs, into);
       return;
     }
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
     const now = calibrated(taken, live.curve);
+    const { atMs, value } = now;
+    const isTooLate = atMs < arrivedMs - live.point.silentAfterMs;
+    if (isTooLate || live.latest === null || atMs - live.latest.atMs > live.point.silentAfterMs) endQuiet(live);
     live.previous = live.latest;
     live.latest = now;
-    if (taken.atMs < arrivedMs - live.point.silentAfterMs) return;
+    if (isTooLate) return;
     let input: Extract<RuleInput, { type: 'reading' }> | null = null;
-    for (const { watched, role } of live.listeners) {
-      if (input === null || input.role !== role) input = { type: 'reading', role, atMs: now.atMs, value: now.value };
-      this.#judge(watched, input, taken.atMs, arrivedMs, into);
+    for (const { watched, role, low, high } of live.listeners) {
+      // By far the most frequent case.
+      if (atMs < watched.quietUntilMs && atMs >= watched.quietFromMs && value >= low && value <= high) continue;
+      if (input === null || input.role !== role) input = { type: 'reading', role, atMs, value };
+      this.#judge(watched, input, atMs, arrivedMs, into);
     }
   }
 
@@ -364,10 +393,12 @@ export class Watch {
   #noteClocks(nowMs: number, into: BatchBuilder): void {
     for (const { source, point, before, after } of this.#intake.clockSteps.splice(0)) {
       into.clock(source, after);
+      const sent = [...this.#points.values()].filter((live) => (live.point.source?.topic ?? live.point.id) === source);
+      sent.forEach(endQuiet);
       const wasWrongMs = before?.wrongSinceMs ?? null;
       const isWrongMs = after?.wrongSinceMs ?? null;
       if ((wasWrongMs === null) === (isWrongMs === null)) continue;
-      this.#judgeListeners([...this.#points.values()].filter((live) => (live.point.source?.topic ?? live.point.id) === source), nowMs, into);
+      this.#judgeListeners(sent, nowMs, into);
       into.journal.push({
         atMs: nowMs, kind: 'service', siteId: point.siteId, tankId: null, alarmId: null, by: 'tankbell',
         text: clockText(source, wasWrongMs, after, nowMs), detail: { source, wrong: isWrongMs !== null, lagMs: after === null ? null : after.leastLagMs },
@@ -424,6 +455,7 @@ export class Watch {
 
   #setState(live: PointLive, state: PointState, into: BatchBuilder): void {
     live.state = state;
+    endQuiet(live);
     into.pointState(state);
   }
 
@@ -443,7 +475,8 @@ export class Watch {
     switch (due.kind) {
       case 'wake':
         watched.wakeAtMs = null;
-        this.#judge(watched, { type: 'wake' }, due.dueMs, due.dueMs, into);
+        if (isQuietAt(watched, due.dueMs)) this.#sleepOn(watched, due.dueMs, into);
+        else this.#judge(watched, { type: 'wake' }, due.dueMs, due.dueMs, into);
         return;
       case 'delay':
         this.#live(watched, { type: 'due' }, due.dueMs, into, {});
@@ -452,6 +485,15 @@ export class Watch {
         this.#live(watched, { type: 'release', by: 'tankbell', reason: watched.status.hold?.kind === 'suppressed' ? 'surfaced' : 'shelf-expired' }, due.dueMs, into, {});
         return;
     }
+  }
+
+  /** Nothing has fallen silent, and nothing else has come that could matter: only the next look is set. */
+  #sleepOn(watched: Watched, nowMs: number, into: BatchBuilder): void {
+    const { rule, state, stepper } = watched;
+    watched.wakeAtMs = stepper.silenceWakeMs(nowMs);
+    watched.quietUntilMs = Math.min(watched.promisedUntilMs, stepper.silentFromMs(nowMs));
+    into.ruleState({ ruleId: rule.id, state, wakeAtMs: watched.wakeAtMs });
+    this.#deadlines.set('wake', rule.id, watched.wakeAtMs);
   }
 
   #judge(watched: Watched, input: RuleInput, atMs: number, nowMs: number, into: BatchBuilder): void {
@@ -469,6 +511,7 @@ export class Watch {
     const changed = rule.kind.doubts === undefined || step.state === stateBefore ? noPoints : this.#noteDoubts(watched);
     // By far the most frequent case: as before.
     if (!isNoNews(watched.status, step.verdict)) this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    keepQuiet(watched, step.quiet, atMs);
     if (changed.length === 0) return;
     for (const other of listenersOf(changed)) if (other !== watched) this.#judge(other, { type: 'wake' }, atMs, nowMs, into);
   }
@@ -482,6 +525,7 @@ export class Watch {
       const live = this.#pointOf(rule, point);
       const why = whys[role];
       const known = live.doubts.get(rule.id);
+      if (known !== why) endQuiet(live);
       if ((known === undefined) !== (why === undefined)) changed.push(live);
       if (why === undefined) live.doubts.delete(rule.id);
       else if (why !== known) live.doubts.set(rule.id, why);
@@ -616,6 +660,8 @@ export class Watch {
   }
 
   #setStatus(watched: Watched, status: AlarmStatus, into: BatchBuilder): void {
+    // Whoever puts its alarm aside believes the sensor.
+    if (watched.rule.kind.doubts !== undefined && status.hold !== watched.status.hold) for (const point of watched.rule.roles.values()) endQuiet(this.#pointOf(watched.rule, point));
     watched.status = status;
     this.statuses.set(watched.rule.id, status);
     into.status(status);
@@ -640,6 +686,33 @@ export class Watch {
       detail: { ruleId: status.ruleId, from: transition.from, to: transition.to, reason: transition.reason },
     });
   }
+}
+
+/** Takes a step's promise, or that it made none. Of a breach every number is told. */
+function keepQuiet(watched: Watched, quiet: Quiet | undefined, atMs: number): void {
+  const { verdict, status, listeners, stepper } = watched;
+  if (quiet === undefined || verdict === null || verdict.state === 'breached' || !isNoNews(status, verdict)) {
+    watched.quietUntilMs = watched.promisedUntilMs = Number.NEGATIVE_INFINITY;
+    return;
+  }
+  watched.quietFromMs = atMs;
+  watched.promisedUntilMs = quiet.untilMs;
+  watched.quietUntilMs = Math.min(quiet.untilMs, stepper.silentFromMs(atMs));
+  for (const listener of listeners) {
+    const band = quiet.within?.[listener.role];
+    listener.low = band === undefined ? Number.NEGATIVE_INFINITY : band[0];
+    listener.high = band === undefined ? Number.POSITIVE_INFINITY : band[1];
+  }
+}
+
+/** Is there nothing to be found by a wake-up for silence? */
+function isQuietAt({ stepper, quietFromMs, promisedUntilMs }: Watched, nowMs: number): boolean {
+  return nowMs < promisedUntilMs && nowMs >= quietFromMs && stepper.wakesForSilence && stepper.silentFromMs(quietFromMs) > nowMs;
+}
+
+/** Something else than an ordinary reading has come of this point. */
+function endQuiet({ listeners }: PointLive): void {
+  for (const { watched } of listeners) watched.quietUntilMs = watched.promisedUntilMs = Number.NEGATIVE_INFINITY;
 }
 
 const listenersOf = (points: readonly PointLive[]): ReadonlySet<Watched> => new Set(points.flatMap(({ listeners }) => listeners.map(({ watched }) => watched)));
