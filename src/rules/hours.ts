@@ -35,4 +35,9 @@ export function takeHourly(before: Hourly, atMs: number, value: number, decimals
   return { ...started, hours: [...before.hours, finished].filter(([at]) => at >= hour - hoursKept).slice(-hoursKept) };
 }
 
+/** Until then no reading is taken. */
+export function nextTakenMs({ sampledMs }: Hourly): number {
+  return sampledMs === null ? Number.NEGATIVE_INFINITY : sampledMs + SAMPLE_EVERY_MS;
+}
+
 const rounded = (value: number, decimals: number): number => Number(value.toFixed(decimals));

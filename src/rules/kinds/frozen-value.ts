@@ -19,7 +19,7 @@ import type { Kind } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Proposal, type Quiet, type RuleContext } from '../contract.ts';
 import { duration } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { pointById } from '../subject.ts';
@@ -78,7 +78,7 @@ export default defineRule<Settings, State>({
     const limitMs = limitOf(followed, context);
     const frozen = followed.frozen || stillMs > limitMs;
     const state = frozen === followed.frozen ? followed : { ...followed, frozen };
-    return { state, verdict: frozen ? breached(state, value, stillMs, limitMs, context) : clear };
+    return { state, verdict: frozen ? breached(state, value, stillMs, limitMs, context) : clear, quiet: quietOf(state, context) };
   },
 
   doubts: ({ frozen }) => (!frozen ? {} : { value: 'it says the same value over and over, so that nothing is known' }),
@@ -116,6 +116,14 @@ function follow(before: State, { atMs, value }: Latest, everyMs: number, afterSi
   // Somewhat beyond what was allowed it was calm water; far beyond it was a fault, which is nothing to get used to.
   const isFault = before.frozen && stillMs > 2 * learntMs(before, everyMs);
   return { ...before, moved: true, frozen: false, longestMs: isFault || stillMs > LEARN_MS ? before.longestMs : Math.max(before.longestMs, stillMs) };
+}
+
+/** One that has moved is looked at again after a while; one that has not, when it moves, or has been still for long. */
+function quietOf(state: State, context: RuleContext<Settings>): Quiet | undefined {
+  const { moved, value, fromMs } = state;
+  if (state.frozen || value === null) return undefined;
+  const everyMs = everyMsOf(context);
+  return moved ? { untilMs: fromMs + lookMsOf(state, everyMs) } : { untilMs: fromMs + (context.settings.frozenAfter ?? learntMs(state, everyMs)), within: { value: [value, value] } };
 }
 
 function limitOf(state: State, context: RuleContext<Settings>): number {

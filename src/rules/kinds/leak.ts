@@ -24,7 +24,7 @@ import { ASSUMED_ROOM_C } from '../../physics/thermal/prior.ts';
 import { weatherBand } from '../../physics/top-off/weather.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { type Hourly, hourlyState, noHours, takeHourly } from '../hours.ts';
+import { type Hourly, hourlyState, nextTakenMs, noHours, takeHourly } from '../hours.ts';
 import { percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { roomTemperaturePoint, waterTemperaturePoint } from '../water.ts';
@@ -96,7 +96,8 @@ export default defineRule<Settings, State>({
     const isNew = hourly.hours !== before.hourly.hours || reservoir.hourly.hours !== before.reservoir.hourly.hours;
     const state = hourly === before.hourly && reservoir === before.reservoir ? before : isNew ? judgeHours({ ...before, hourly, reservoir }, context) : { ...before, hourly, reservoir };
     if (state.leak !== null) return { state, verdict: breached(state.leak, level.value, context) };
-    return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear };
+    const untilMs = Math.min(nextTakenMs(hourly), context.current('gauge') === null ? Number.POSITIVE_INFINITY : nextTakenMs(reservoir.hourly));
+    return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear, quiet: { untilMs } };
   },
 
   firstChecks(advice) {

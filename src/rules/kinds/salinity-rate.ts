@@ -17,7 +17,8 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { median } from '../median.ts';
-import { checkTheProbe, compensation, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
+import { quietWithin } from '../quiet.ts';
+import { checkTheProbe, compensation, nearby, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
 import { unknown } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -55,7 +56,8 @@ export default defineRule<Settings, State>({
     const last = before.hours.at(-1);
     const state = last !== undefined && hour <= last[0] ? before : judge({ ...before, hours: [...before.hours, [hour, Math.round(salinity.psu * 100) / 100] as [number, number]].filter(([at]) => at > hour - HOURS_KEPT).slice(-HOURS_KEPT) }, salinity.rough, context);
     if (state.side !== null) return { state, verdict: breached(state, salinity, context) };
-    return { state, verdict: state.hours.length < NEWEST + OLDER_NEEDED ? unknown('needs nine hours of readings') : clear };
+    const quiet = quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, (Math.max(hour, last?.[0] ?? hour) + 1) * HOUR);
+    return { state, verdict: state.hours.length < NEWEST + OLDER_NEEDED ? unknown('needs nine hours of readings') : clear, quiet };
   },
 
   firstChecks(advice) {

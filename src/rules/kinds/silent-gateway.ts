@@ -15,7 +15,7 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type RuleContext, type TankFacts } from '../contract.ts';
+import { defineRule, quietForever, type RuleContext, type TankFacts } from '../contract.ts';
 
 const settings = z.strictObject({
   points: z.int().min(2).max(100).default(3).describe('So many points of one source must be silent together. Default 3.'),
@@ -52,7 +52,7 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     // By far the most frequent case: one point of many delivers, and nothing was silent.
-    if (input.type === 'reading' && before.silent === null && before.watched) return { state: before, verdict: clear };
+    if (input.type === 'reading' && before.silent === null && before.watched) return { state: before, verdict: clear, quiet: quietForever };
     const { silent, lookAtMs } = look(context);
     const sinceMs = silent === null ? null : before.sinceMs ?? context.nowMs;
     const same = before.watched && before.silent === silent && before.sinceMs === sinceMs;
