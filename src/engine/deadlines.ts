@@ -61,10 +61,14 @@ export class Deadlines {
     if (last === undefined || heap.length === 0) return;
     let at = 0;
     for (;;) {
-      const left = heap[2 * at + 1];
-      const right = heap[2 * at + 2];
-      if (left === undefined) break;
-      const [child, index] = right !== undefined && isBefore(right, left) ? [right, 2 * at + 2] : [left, 2 * at + 1];
+      let index = 2 * at + 1;
+      let child = heap[index];
+      if (child === undefined) break;
+      const right = heap[index + 1];
+      if (right !== undefined && isBefore(right, child)) {
+        child = right;
+        index += 1;
+      }
       if (!isBefore(child, last)) break;
       heap[at] = child;
       at = index;

@@ -346,7 +346,7 @@ export class Watch {
       into.refusal(taken, arrivedMs);
       return;
     }
-    into.readings.push(taken);
+    into.reading(taken);
     const live = this.#points.get(sample.pointId);
     if (live === undefined || (taken.quality & Quality.history) !== 0) return;
     // Straight from the source, and of later: it is back, whoever has not said so.
@@ -372,9 +372,13 @@ export class Watch {
     live.latest = now;
     if (isTooLate) return;
     let input: Extract<RuleInput, { type: 'reading' }> | null = null;
-    for (const { watched, role, low, high } of live.listeners) {
+    const { listeners } = live;
+    for (let index = 0; index < listeners.length; index += 1) {
+      const listener = listeners[index];
+      if (listener === undefined) break;
+      const { watched, role } = listener;
       // By far the most frequent case.
-      if (atMs < watched.quietUntilMs && atMs >= watched.quietFromMs && value >= low && value <= high) continue;
+      if (atMs < watched.quietUntilMs && atMs >= watched.quietFromMs && value >= listener.low && value <= listener.high) continue;
       if (input === null || input.role !== role) input = { type: 'reading', role, atMs, value };
       this.#judge(watched, input, atMs, arrivedMs, into);
     }

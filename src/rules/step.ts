@@ -91,6 +91,7 @@ class StepContext implements RuleContext<unknown> {
   readonly site: Site;
   readonly equipment: Equipment | null;
   readonly #points: ReadonlyMap<string, PointNow>;
+  readonly #all: readonly PointNow[];
 
   readonly #ruleId: string;
 
@@ -101,6 +102,7 @@ class StepContext implements RuleContext<unknown> {
     this.site = facts.site;
     this.equipment = equipment;
     this.#points = new Map([...roles].map(([role, point]) => [role, knownOf(point)]));
+    this.#all = [...this.#points.values()];
   }
 
   point(role: string): Point | null {
@@ -144,7 +146,7 @@ class StepContext implements RuleContext<unknown> {
    */
   silenceWakeMs(nowMs: number): number | null {
     let earliest: number | null = null;
-    for (const { point, latest } of this.#points.values()) {
+    for (const { point, latest } of this.#all) {
       const silentAt = latest === null ? 0 : silentAtMs(point, latest);
       const lookAt = silentAt > nowMs ? silentAt : nowMs + point.silentAfterMs + 1;
       if (earliest === null || lookAt < earliest) earliest = lookAt;
@@ -154,7 +156,7 @@ class StepContext implements RuleContext<unknown> {
 
   silentFromMs(nowMs: number): number {
     let earliest = Number.POSITIVE_INFINITY;
-    for (const { point, latest } of this.#points.values()) {
+    for (const { point, latest } of this.#all) {
       if (latest === null) continue;
       const silentAt = silentAtMs(point, latest);
       if (silentAt > nowMs && silentAt < earliest) earliest = silentAt;
