@@ -90,6 +90,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, chiller, context), quiet: quietOf(state, chiller, context) };
   },
 
+  surelyAfterMs: ({ window }) => window,
+
   firstChecks(advice) {
     const { equipment } = advice;
     return [

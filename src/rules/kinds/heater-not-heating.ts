@@ -89,6 +89,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breached ? breached(state, water, draw, context) : clear, quiet: quietOf(state, running, water, draw, context) };
   },
 
+  surelyAfterMs: ({ lag }) => lag,
+
   firstChecks(advice) {
     const { equipment, tank } = advice;
     const name = equipment?.name ?? 'the heater';

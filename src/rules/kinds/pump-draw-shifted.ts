@@ -97,6 +97,8 @@ export default defineRule<Settings, State>({
     return { state, verdict, quiet: quietOf(state, draw, context) };
   },
 
+  surelyAfterMs: ({ suddenFor }) => suddenFor,
+
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the pump';
     return [

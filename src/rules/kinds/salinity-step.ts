@@ -70,6 +70,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breached ? breached(state, salinity, level, context) : clear, quiet };
   },
 
+  surelyAfterMs: () => LASTS_MS,
+
   firstChecks(advice) {
     return [
       checkTheProbe,

@@ -8,8 +8,9 @@
  * whose heating rests, decides whether a limit is reached. When the water has left the range that its thermostats and its habits hold for 20 to 30 min, it is asked, at most every five minutes,
  * how long it will take to the hard limit if everything that runs or stands goes on as it does; what was seen since the last switch corrects it. A chiller that runs while the water is too warm may
  * give all of its cooling, or none; with a return pump that stands nothing reaches the display from the sump.
- * Breached when that is `within` or less, the water has moved that way by 0.2 K since, and in nine cases of ten it comes within twice `within`: nobody is woken for what may well not come.
- * Beyond the limit the limit speaks, and this is clear. Over when the water is back in its range, or the limit is half as long again away as `within`, and not even the early end of the range
+ * Breached when that is `within` or less, it has been looked at for a tenth of the time that is left (an hour at most; the same where the pump stands), the water has moved that way by 0.2 K since, and in nine cases of ten it comes within twice `within`: nobody is woken for what may well not come.
+ * Where display and sump have a thermometer each and the pump mixes the two, both must have left the range. Beyond the limit the limit speaks; what was forecast stays until the water is
+ * back, since it is the same news. Over when the water is back in its range, or the limit is half as long again away as `within`, and not even the early end of the range
  * lies within it.
  *
  * What it does not claim: it takes three days of undisturbed quarters to learn, and is unknown until then; without a room thermometer an office is assumed and the range
@@ -36,13 +37,13 @@ import { duration, supplyVolts } from '../settings.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, roomTemperaturePoint, waterProposal } from '../water.ts';
+import { hardLimitsC, roomTemperaturePoint, thermometerRoles, waterProposal } from '../water.ts';
 
 const settings = z.strictObject({
   low: z.number().min(0).max(45).default(22).describe('Lower limit in °C to count the hours to; by itself the lower hard limit of the kind of water.'),
   high: z.number().min(0).max(45).default(29).describe('Upper limit in °C; by itself the upper hard limit of the kind of water.'),
   within: duration(HOUR, 72 * HOUR).default(12 * HOUR).describe('Rings when the limit is so near, such as 12h. Default 12 h.'),
-  coldBelow: z.number().min(0).max(45).nullable().default(null).describe('Below this in °C the water has left its range; by itself 0.3 K below where the heaters should start; in any case at least 0.6 K below the usual.'),
+  coldBelow: z.number().min(0).max(45).nullable().default(null).describe('Below this in °C the water has left its range; by itself 0.3 K below where the heaters should start, or else where the chiller should stop; in any case at least 0.6 K below the usual.'),
   warmAbove: z.number().min(0).max(45).nullable().default(null).describe('Above this in °C the water has left its range; by itself 0.3 K above where the chiller should start, or else where the heaters should stop; in any case at least 0.6 K above the usual.'),
   pumpWatts: z.number().min(0).nullable().default(null).describe('Draw in W of all pumps that run all day and warm the water; null: the sum of their nameplates, or unknown.'),
   supplyVolts,
@@ -62,6 +63,7 @@ const USUAL_K = 0.6;
 const BACK = 1.5;
 /** Nobody is woken for what may well not come: in nine cases of ten it comes within so many times `within`. */
 const SURE = 2;
+const PATIENCE = 0.1;
 /** Lights that draw less are out. */
 const LIGHT_W = 5;
 /** Faster between two samples is a water change or a probe in the air. */
@@ -147,11 +149,14 @@ function proposalFor(facts: TankFacts): Proposal {
   const starts = heaters.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC - (bandK ?? 0)]));
   const stops = heaters.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC + (bandK ?? 0)]));
   const cools = chillers.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC + (bandK ?? 0)]));
+  // Without a heater, what should hold it from below is the chiller that stops.
+  const rests = chillers.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC - (bandK ?? 0)]));
+  const holds = starts.length > 0 ? Math.max(...starts) : rests.length > 0 ? Math.min(...rests) : null;
   const rounded = (celsius: number): number => Math.round(celsius * 100) / 100;
   return {
     ...proposal,
     roles: {
-      ...proposal.roles,
+      ...thermometerRoles(facts),
       ...(room === null ? {} : { room: room.id }),
       ...(humidity === undefined ? {} : { humidity: humidity.id }),
       ...(mains === undefined ? {} : { mains: mains.id }),
@@ -164,7 +169,7 @@ function proposalFor(facts: TankFacts): Proposal {
     defaults: {
       pumpWatts: pumpWattsOf(facts),
       ...hardLimitsC[facts.tank.water],
-      coldBelow: starts.length === 0 ? null : rounded(Math.max(...starts) - RANGE_K),
+      coldBelow: holds === null ? null : rounded(holds - RANGE_K),
       warmAbove: cools.length > 0 ? rounded(Math.min(...cools) + RANGE_K) : stops.length === 0 ? null : rounded(Math.max(...stops) + RANGE_K),
     },
   };
@@ -304,11 +309,14 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   const side = sideOf(water.value, fit, settings);
   const limitC = side === 'below' ? settings.low : settings.high;
   const isPast = side === 'below' ? water.value <= limitC : water.value >= limitC;
+  if (side !== null && isPast && before.breached) return { ...before, side, forecast: { atMs: nowMs, waterC: water.value, hours: 0, low: 0, high: 0 } };
   if (side === null || isPast) return { ...before, side, sideSinceMs: side === null ? null : before.side === side ? before.sideSinceMs : nowMs, forecast: null, breached: false };
   const sideSinceMs = before.side === side ? before.sideSinceMs ?? nowMs : nowMs;
   const now = { ...before, side, sideSinceMs };
   if (nowMs - sideSinceMs < LASTS_MS[side] || now.steady === null) return { ...now, forecast: null, breached: false };
   const { steady } = now;
+  const second = steady.pumpsRun ? context.current('second') : null;
+  if (second !== null && sideOf(second.value, fit, settings) !== side) return { ...now, forecast: null, breached: false };
   const movedK = (water.value - steady.fromC) * (side === 'above' ? 1 : -1);
   const hoursSeen = (nowMs - steady.sinceMs) / HOUR;
   const roomByHourC = whole(before.rooms);
@@ -320,7 +328,10 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   if (!estimate.known) return { ...now, forecast: null, breached: false, why: estimate.why };
   const { value, low, high } = estimate.value;
   const { within } = settings;
-  const breached = before.breached ? value * HOUR <= BACK * within || low * HOUR <= within : movedK >= MOVED_K && value * HOUR <= within && high * HOUR <= SURE * within;
+  const isNear = movedK >= MOVED_K && value * HOUR <= within && high * HOUR <= SURE * within;
+  // No longer than a tenth of the time that is left, and what says more about it than this speaks first; with everything off for less than an hour somebody may be working on the tank.
+  const patient = nowMs - sideSinceMs >= Math.min(HOUR, PATIENCE * value * HOUR) && (steady.pumpsRun || nowMs - steady.sinceMs >= HOUR);
+  const breached = before.breached ? value * HOUR <= BACK * within || low * HOUR <= within : isNear && patient;
   if (!Number.isFinite(value) || !Number.isFinite(low)) return { ...now, forecast: null, breached: false };
   const tenth = (hours: number): number => Math.round(hours * 10) / 10;
   return { ...now, forecast: { atMs: nowMs, waterC: water.value, hours: tenth(value), low: tenth(low), high: Number.isFinite(high) ? tenth(high) : null }, breached };
@@ -392,5 +403,6 @@ function breached({ side, sideSinceMs, forecast, steady, blocks }: State, contex
   ];
   if (!steady.pumpsRun) evidence.push({ label: 'Pump', value: context.tank.sumpLitres > 0 ? 'stands: what heats or cools in the sump does not reach the display' : 'stands' });
   if (fit.known && fit.value.doubt === null) evidence.push({ label: 'This tank loses, for each kelvin', value: `${fit.value.lossWPerK.value.toFixed(0)} W (${fit.value.lossWPerK.low.toFixed(0)} to ${fit.value.lossWPerK.high.toFixed(0)}), learnt from ${fit.value.blocks} quarter days` });
+  if (forecast.hours === 0) return { state: 'breached', summary: `limit ${show('temperature', limitC)} is passed, as was forecast: the water is at ${show('temperature', forecast.waterC)}`, evidence: evidence.filter(({ label }) => label !== 'Reached in about'), side: side === 'below' ? 'low' : 'high' };
   return { state: 'breached', summary: `limit ${show('temperature', limitC)} in about ${forecast.hours < 10 ? forecast.hours.toFixed(1) : forecast.hours.toFixed(0)} h, 80 % range ${range}, if nothing changes; the water is at ${show('temperature', forecast.waterC)} and ${side === 'below' ? 'cooling' : 'warming'}`, evidence, side: side === 'below' ? 'low' : 'high' };
 }
