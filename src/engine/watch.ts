@@ -49,20 +49,22 @@ interface Watched {
   verdict: Verdict | null;
   /** One for each role. */
   readonly listeners: Listener[];
-  /** The promise of its latest step (`Quiet`): readings stamped from then on, before `quietUntilMs`, and within the bands of its listeners need no step. It is not stored: whoever starts anew steps once more. */
+  /** The promise of its latest step (`Quiet`), without regard to points that may fall silent before. It is not stored: whoever starts anew steps once more. */
   quietFromMs: number;
-  quietUntilMs: number;
-  /** The same without regard to points that may fall silent before. */
   promisedUntilMs: number;
 }
 
-/** A rule that hears a point, and the values of it that it need not hear while it is quiet. */
+/** A rule that hears a point. */
 interface Listener {
   readonly watched: Watched;
   readonly role: string;
-  low: number;
-  high: number;
+  readonly live: PointLive;
+  /** Where in `live.skips` stands what it need not hear. */
+  readonly at: number;
 }
+
+/** Of each listener four numbers: readings stamped from the first on, before the second, with values from the third to the fourth need no step. Side by side, since every reading looks at all of them. */
+const skipLength = 4;
 
 class PointLive implements PointNow {
   /** With the cadence its source promised, where it did. */
@@ -71,6 +73,7 @@ class PointLive implements PointNow {
   state: PointState;
   readonly series: SeriesId | undefined;
   readonly listeners: Listener[] = [];
+  skips = new Float64Array(0);
   /** `null`: as it comes. */
   readonly curve: Curve | null;
   /** As calibrated, like everything that is judged or shown. */
@@ -180,18 +183,20 @@ export class Watch {
         verdict: null,
         listeners: [],
         quietFromMs: Number.POSITIVE_INFINITY,
-        quietUntilMs: Number.NEGATIVE_INFINITY,
         promisedUntilMs: Number.NEGATIVE_INFINITY,
       };
       this.#watched.set(rule.id, watched);
       this.statuses.set(rule.id, watched.status);
       this.#noteDoubts(watched);
       for (const [role, point] of rule.roles) {
-        const listener: Listener = { watched, role, low: Number.NEGATIVE_INFINITY, high: Number.POSITIVE_INFINITY };
+        const live = this.#pointOf(rule, point);
+        const listener: Listener = { watched, role, live, at: skipLength * live.listeners.length };
         watched.listeners.push(listener);
-        this.#pointOf(rule, point).listeners.push(listener);
+        live.listeners.push(listener);
       }
     }
+    // All numbers are 0: nothing is skipped.
+    for (const live of this.#points.values()) live.skips = new Float64Array(skipLength * live.listeners.length);
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
 
@@ -372,13 +377,14 @@ export class Watch {
     live.latest = now;
     if (isTooLate) return;
     let input: Extract<RuleInput, { type: 'reading' }> | null = null;
-    const { listeners } = live;
+    const { listeners, skips } = live;
     for (let index = 0; index < listeners.length; index += 1) {
+      const at = skipLength * index;
+      // By far the most frequent case.
+      if (atMs >= (skips[at] ?? Number.NaN) && atMs < (skips[at + 1] ?? Number.NaN) && value >= (skips[at + 2] ?? Number.NaN) && value <= (skips[at + 3] ?? Number.NaN)) continue;
       const listener = listeners[index];
       if (listener === undefined) break;
       const { watched, role } = listener;
-      // By far the most frequent case.
-      if (atMs < watched.quietUntilMs && atMs >= watched.quietFromMs && value >= listener.low && value <= listener.high) continue;
       if (input === null || input.role !== role) input = { type: 'reading', role, atMs, value };
       this.#judge(watched, input, atMs, arrivedMs, into);
     }
@@ -495,7 +501,7 @@ export class Watch {
   #sleepOn(watched: Watched, nowMs: number, into: BatchBuilder): void {
     const { rule, state, stepper } = watched;
     watched.wakeAtMs = stepper.silenceWakeMs(nowMs);
-    watched.quietUntilMs = Math.min(watched.promisedUntilMs, stepper.silentFromMs(nowMs));
+    skipUntil(watched, Math.min(watched.promisedUntilMs, stepper.silentFromMs(nowMs)));
     into.ruleState({ ruleId: rule.id, state, wakeAtMs: watched.wakeAtMs });
     this.#deadlines.set('wake', rule.id, watched.wakeAtMs);
   }
@@ -696,17 +702,30 @@ export class Watch {
 function keepQuiet(watched: Watched, quiet: Quiet | undefined, atMs: number): void {
   const { verdict, status, listeners, stepper } = watched;
   if (quiet === undefined || verdict === null || verdict.state === 'breached' || !isNoNews(status, verdict)) {
-    watched.quietUntilMs = watched.promisedUntilMs = Number.NEGATIVE_INFINITY;
+    forget(watched);
     return;
   }
   watched.quietFromMs = atMs;
   watched.promisedUntilMs = quiet.untilMs;
-  watched.quietUntilMs = Math.min(quiet.untilMs, stepper.silentFromMs(atMs));
-  for (const listener of listeners) {
-    const band = quiet.within?.[listener.role];
-    listener.low = band === undefined ? Number.NEGATIVE_INFINITY : band[0];
-    listener.high = band === undefined ? Number.POSITIVE_INFINITY : band[1];
+  const untilMs = Math.min(quiet.untilMs, stepper.silentFromMs(atMs));
+  for (const { role, at, live: { skips } } of listeners) {
+    const band = quiet.within?.[role];
+    skips[at] = atMs;
+    skips[at + 1] = untilMs;
+    skips[at + 2] = band === undefined ? Number.NEGATIVE_INFINITY : band[0];
+    skips[at + 3] = band === undefined ? Number.POSITIVE_INFINITY : band[1];
   }
+}
+
+function forget(watched: Watched): void {
+  // It had promised nothing.
+  if (watched.promisedUntilMs === Number.NEGATIVE_INFINITY) return;
+  watched.promisedUntilMs = Number.NEGATIVE_INFINITY;
+  skipUntil(watched, Number.NEGATIVE_INFINITY);
+}
+
+function skipUntil({ listeners }: Watched, untilMs: number): void {
+  for (const { at, live } of listeners) live.skips[at + 1] = untilMs;
 }
 
 /** Is there nothing to be found by a wake-up for silence? */
@@ -716,7 +735,7 @@ function isQuietAt({ stepper, quietFromMs, promisedUntilMs }: Watched, nowMs: nu
 
 /** Something else than an ordinary reading has come of this point. */
 function endQuiet({ listeners }: PointLive): void {
-  for (const { watched } of listeners) watched.quietUntilMs = watched.promisedUntilMs = Number.NEGATIVE_INFINITY;
+  for (const { watched } of listeners) forget(watched);
 }
 
 const listenersOf = (points: readonly PointLive[]): ReadonlySet<Watched> => new Set(points.flatMap(({ listeners }) => listeners.map(({ watched }) => watched)));

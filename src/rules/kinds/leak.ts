@@ -120,7 +120,7 @@ export default defineRule<Settings, State>({
 function judgeHours(before: State, context: RuleContext<Settings>): State {
   const { hourly, reservoir } = before;
   const { settings, nowMs } = context;
-  const falls = fallsOf(hourly);
+  const falls = fallsOf(hourly, ofTenths);
   const last = falls.slice(-HOURS_FALLING);
   // What a leak does is not usual: nothing is learnt of it.
   const isLeaking = before.leak !== null;
@@ -167,7 +167,7 @@ function takeReservoir({ reservoir, leak }: State, context: RuleContext<Settings
   const hourly = takeHourly(reservoir.hourly, gauge.atMs, percentOf(gauge, context), 2, 2 * HOURS_GIVEN + 1);
   if (hourly === reservoir.hourly) return reservoir;
   // What fell of late may be the leak that is about to be found.
-  const fall = hourly.hours === reservoir.hourly.hours ? null : fallsOf(hourly).at(-1 - HOURS_GIVEN) ?? null;
+  const fall = hourly.hours === reservoir.hourly.hours ? null : fallsOf(hourly, toTenths).at(-1 - HOURS_GIVEN) ?? null;
   if (fall === null || fall < -REFILL_PERCENT || leak !== null) return { ...reservoir, hourly };
   const count = Math.min(USUAL_HOURS, reservoir.count + 1);
   const usual = (reservoir.usual ?? 0) + (fall - (reservoir.usual ?? 0)) / count;
@@ -200,11 +200,15 @@ function stillGives({ given }: NonNullable<State['leak']>, { hourly: { hours } }
   return before[1] - now[1] > Math.max(NOISE_PERCENT, given.usualPerDay / 4);
 }
 
+const toTenths = (fall: number): number => Number(fall.toFixed(1));
+/** The same, and quicker, of levels that are tenths themselves: there is no half to round. */
+const ofTenths = (fall: number): number => Math.round(fall * 10) / 10;
+
 /** Fall from one hour to the next, mm; `null` across a gap. */
-function fallsOf({ hours }: Hourly): readonly (number | null)[] {
+function fallsOf({ hours }: Hourly, rounded: (fall: number) => number): readonly (number | null)[] {
   return hours.slice(1).map(([hour, level], index) => {
     const previous = hours[index];
-    return previous === undefined || hour - previous[0] !== 1 ? null : Number((previous[1] - level).toFixed(1));
+    return previous === undefined || hour - previous[0] !== 1 ? null : rounded(previous[1] - level);
   });
 }
 
