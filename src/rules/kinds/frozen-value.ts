@@ -107,13 +107,14 @@ const everyMsOf = (context: RuleContext<Settings>): number => context.point('val
 const lookMsOf = ({ longestMs }: State, everyMs: number): number => Math.max(LOOK_MS, 2 * everyMs, Math.min(MOST_LOOK_MS, longestMs / 4));
 
 function follow(before: State, { atMs, value }: Latest, everyMs: number, afterSilence: boolean): State {
-  if (before.value === null || afterSilence) return { ...before, sinceMs: before.sinceMs ?? atMs, fromMs: atMs, value, moved: false, frozen: false };
-  if (before.moved) return atMs - before.fromMs < lookMsOf(before, everyMs) ? before : { ...before, fromMs: atMs, value, moved: false };
+  const { sinceMs, frozen, longestMs } = before;
+  if (before.value === null || afterSilence) return { sinceMs: sinceMs ?? atMs, fromMs: atMs, value, moved: false, frozen: false, longestMs };
+  if (before.moved) return atMs - before.fromMs < lookMsOf(before, everyMs) ? before : { sinceMs, fromMs: atMs, value, moved: false, frozen, longestMs };
   if (value === before.value) return before;
   const stillMs = atMs - before.fromMs;
   // Somewhat beyond what was allowed it was calm water; far beyond it was a fault, which is nothing to get used to.
-  const isFault = before.frozen && stillMs > 2 * learntMs(before, everyMs);
-  return { ...before, moved: true, frozen: false, longestMs: isFault || stillMs > LEARN_MS ? before.longestMs : Math.max(before.longestMs, stillMs) };
+  const isFault = frozen && stillMs > 2 * learntMs(before, everyMs);
+  return { sinceMs, fromMs: before.fromMs, value: before.value, moved: true, frozen: false, longestMs: isFault || stillMs > LEARN_MS ? longestMs : Math.max(longestMs, stillMs) };
 }
 
 /** One that has moved is looked at again after a while; one that has not, when it moves, or has been still for long. */

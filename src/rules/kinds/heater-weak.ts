@@ -131,7 +131,6 @@ function quietOf(state: State, draw: Draw, running: boolean | null, context: Rul
   for (let number = 1; ; number += 1) {
     const other = readNumberedDraw(context, 'other', number, context.settings.supplyVolts);
     if (other === null) return { untilMs, within };
-    if (other.by === null) continue;
     if (other.by !== 'power') return undefined;
     within[`other-${number}.power`] = between(other.watts, OTHER_WATTS, OTHER_WATTS / 2);
   }

@@ -160,10 +160,14 @@ function leftOf(percent: number, { percentPerDay, scatter }: Pick<State, 'percen
 function scatterOf(hours: readonly (readonly [number, number])[], perDay: number): State['scatter'] {
   const used = usedUp(hours);
   const byHour = new Map(used);
-  const off = (apart: number): readonly number[] => used.flatMap(([hour, from]) => {
-    const to = byHour.get(hour + apart);
-    return to === undefined ? [] : [to - from - (perDay * apart) / 24];
-  });
+  const off = (apart: number): readonly number[] => {
+    const differences: number[] = [];
+    for (const [hour, from] of used) {
+      const to = byHour.get(hour + apart);
+      if (to !== undefined) differences.push(to - from - (perDay * apart) / 24);
+    }
+    return differences;
+  };
   const first = used[0];
   const last = used.at(-1);
   const dayOff = median(off(24).map(Math.abs));
@@ -195,12 +199,14 @@ export function consumption(hours: readonly (readonly [number, number])[]): numb
 function usedUp(hours: readonly (readonly [number, number])[]): readonly (readonly [number, number])[] {
   let used = 0;
   let before: number | null = null;
-  return hours.map(([hour, percent]) => {
-    const drop: number = before === null ? 0 : before - percent;
+  const since: (readonly [number, number])[] = [];
+  for (const [hour, percent] of hours) {
+    const drop = before === null ? 0 : before - percent;
     if (drop > -REFILL_PERCENT) used += drop;
     before = percent;
-    return [hour, used] as const;
-  });
+    since.push([hour, used]);
+  }
+  return since;
 }
 
 function breached(percent: number, state: State, gauge: Latest, { equipment, nowMs, settings }: RuleContext<Settings>): Verdict {
