@@ -13,7 +13,7 @@ test('earliest first; ties by name, not by the order of setting; moved and dropp
   const taken: string[] = [];
   for (let due = deadlines.take(9); due !== null; due = deadlines.take(9)) taken.push(`${due.dueMs} ${due.kind} ${due.id}`);
   expect(taken).toEqual(['5 delay z', '5 wake a', '5 wake b']);
-  expect(deadlines.take(10)).toEqual({ dueMs: 9, kind: 'wake', id: 'moved' });
+  expect(deadlines.take(10)).toMatchObject({ dueMs: 9, kind: 'wake', id: 'moved' });
 });
 
 test('against sorting, over seeded random sets', () => {
