@@ -1,8 +1,8 @@
 /** Drives one rule as the engine does: readings and wake-ups in the order of time, latest and previous kept per point. */
 import type { Verdict } from '../../src/domain/verdict.ts';
 import type { Latest, Rule, RuleStep } from '../../src/rules/contract.ts';
-import { restoreState } from '../../src/rules/step.ts';
-import { stepRule } from './step-rule.ts';
+import { restoreState, type Stepper } from '../../src/rules/step.ts';
+import { type Readings, stepperOf } from './step-rule.ts';
 
 export class Drive {
   state: unknown;
@@ -12,18 +12,20 @@ export class Drive {
   /** How often the state became another object: what would have been written. */
   writes = 0;
   readonly #rule: Rule;
+  readonly #stepper: Stepper;
   readonly #latest = new Map<string, Latest>();
   readonly #previous = new Map<string, Latest>();
   readonly #stamps = new Map<string, number>();
 
   constructor(rule: Rule, startMs: number) {
     this.#rule = rule;
+    this.#stepper = stepperOf(rule, this.#readings);
     this.state = rule.kind.initial;
     this.nowMs = startMs;
-    this.#take(stepRule(rule, this.state, { type: 'wake' }, this.#readings, startMs));
+    this.#take(this.#stepper.step(this.state, { type: 'wake' }, startMs));
   }
 
-  readonly #readings = {
+  readonly #readings: Readings = {
     latest: (pointId: string) => this.#latest.get(pointId) ?? null,
     previous: (pointId: string) => this.#previous.get(pointId) ?? null,
     lastStampMs: (pointId: string) => this.#stamps.get(pointId) ?? null,
@@ -34,7 +36,7 @@ export class Drive {
     this.until(atMs);
     this.backfill(pointId, atMs, value);
     for (const [role, point] of this.#rule.roles) {
-      if (point.id === pointId) this.#take(stepRule(this.#rule, this.state, { type: 'reading', role, atMs, value }, this.#readings, atMs));
+      if (point.id === pointId) this.#take(this.#stepper.step(this.state, { type: 'reading', role, atMs, value }, atMs));
     }
     return this.verdict;
   }
@@ -53,7 +55,7 @@ export class Drive {
     this.#stamps.set(pointId, atMs);
     if (this.#rule.kind.hearsImpossible !== true) return;
     for (const [role, point] of this.#rule.roles) {
-      if (point.id === pointId) this.#take(stepRule(this.#rule, this.state, { type: 'impossible', role, atMs, value }, this.#readings, atMs));
+      if (point.id === pointId) this.#take(this.#stepper.step(this.state, { type: 'impossible', role, atMs, value }, atMs));
     }
   }
 
@@ -62,7 +64,7 @@ export class Drive {
     while (this.wakeAtMs !== null && this.wakeAtMs <= atMs) {
       const wakeMs = this.wakeAtMs;
       this.wakeAtMs = null;
-      this.#take(stepRule(this.#rule, this.state, { type: 'wake' }, this.#readings, wakeMs));
+      this.#take(this.#stepper.step(this.state, { type: 'wake' }, wakeMs));
     }
     this.nowMs = Math.max(this.nowMs, atMs);
     return this.verdict;

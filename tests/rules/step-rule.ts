@@ -15,10 +15,19 @@ export interface Readings {
 }
 
 export function stepRule(rule: Rule, state: unknown, input: RuleInput, readings: Readings, nowMs: number): RuleStep<unknown> {
-  const knownOf = (point: Point) => ({
-    point, latest: readings.latest(point.id), previous: readings.previous(point.id), lastStampMs: readings.lastStampMs?.(point.id) ?? null,
-    offline: readings.offline?.(point.id) ?? null, wrongClock: readings.wrongClock?.(point.id) ?? null,
-    heardMs: readings.heardMs?.(point.id) ?? null, doubted: () => null,
-  });
-  return new Stepper(rule, knownOf).step(state, input, nowMs);
+  return stepperOf(rule, readings).step(state, input, nowMs);
+}
+
+/** Looks at the readings as they stand at each step. */
+export function stepperOf(rule: Rule, readings: Readings): Stepper {
+  return new Stepper(rule, (point: Point) => ({
+    point,
+    get latest() { return readings.latest(point.id); },
+    get previous() { return readings.previous(point.id); },
+    get lastStampMs() { return readings.lastStampMs?.(point.id) ?? null; },
+    get offline() { return readings.offline?.(point.id) ?? null; },
+    get wrongClock() { return readings.wrongClock?.(point.id) ?? null; },
+    get heardMs() { return readings.heardMs?.(point.id) ?? null; },
+    doubted: () => null,
+  }));
 }
