@@ -49,7 +49,7 @@ export function contentOf(facts: PageFacts): Content {
   const word = priorityWord(alarm.policy.priority);
   return {
     notice: facts.notice === null ? null : oneLine(facts.notice),
-    headline: `${over ? 'Back to normal' : overByNow ? `${word}, over by now` : word}: ${oneLine(alarm.title)}`,
+    headline: `${over ? 'Over' : overByNow ? `${word}, over by now` : word}: ${oneLine(alarm.title)}`,
     opening: over ? overLines(facts, alarm) : ringLines(facts, alarm),
     action: facts.links.acknowledge === null
       ? null
@@ -113,7 +113,7 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   const lines: string[] = [];
   if (alarm.summary !== '') lines.push(isFresh(facts, alarm) ? sentence(alarm.summary) : `At ${clock(alarm.openedMs)}: ${sentence(alarm.summary)}`);
   lines.push(`${alarm.returnedMs === null
-    ? `Since ${clock(alarm.beganMs)} (${showSpan(nowMs - alarm.beganMs)} ago)`
+    ? `Found at ${clock(alarm.beganMs)} (${showSpan(nowMs - alarm.beganMs)} ago)`
     : `From ${clock(alarm.beganMs)} to ${clock(alarm.returnedMs)}: it is back to normal`}. ${placeLine(facts)}.`);
   const others = facts.onCall.paged.filter((name) => name !== facts.person.name);
   const open = alarm.acknowledgedMs === null && alarm.returnedMs === null;
@@ -207,7 +207,10 @@ function whereLines({ tank, site, client, equipment }: PageFacts): Line[] {
     site?.access ? `Getting in: ${site.access}` : null,
     site?.breaker ? `Breaker: ${site.breaker}` : null,
     site?.waterShutOff ? `Water shut-off: ${site.waterShutOff}` : null,
-    equipment === null ? null : `${equipment.name}: ${[equipment.nameplateWatts === null ? null : `${equipment.nameplateWatts} W`, equipment.circuit === null ? 'circuit not recorded' : `on ${equipment.circuit}`].filter((part) => part !== null).join(', ')}`,
+    // A reservoir hangs on no circuit.
+    equipment === null || (equipment.kind === 'top-off-reservoir' && equipment.circuit === null)
+      ? null
+      : `${equipment.name}: ${[equipment.nameplateWatts === null ? null : `${equipment.nameplateWatts} W`, equipment.circuit === null ? 'circuit not recorded' : `on ${equipment.circuit}`].filter((part) => part !== null).join(', ')}`,
   ];
   return lines.filter((line) => line !== null).map((line) => ({ text: oneLine(line) }));
 }

@@ -1,5 +1,5 @@
 /** The subject: what a lock screen shows of a mail. Most important first; 78 characters (RFC 5322 §2.1.1) where possible. */
-import { asksSinceMs, type Priority } from '../domain/alarm.ts';
+import { type Alarm, asksSinceMs, type Priority } from '../domain/alarm.ts';
 import { show } from '../domain/units.ts';
 import type { LatestReading, PageFacts } from './facts.ts';
 import { charsOf, cut, oneLine } from './plain.ts';
@@ -12,7 +12,7 @@ export function subjectOf(facts: PageFacts): string {
   const { alarm } = facts;
   if (alarm === null) return cut(`TEST for ${oneLine(facts.person.name)}: Tankbell can reach you`, MAX_SUBJECT_CHARS);
   const lead = leadOf(facts);
-  const number = keyNumber(facts.latest);
+  const number = keyNumber(alarm, facts);
   const tail = number === null ? '' : `, ${facts.page.reason === 'returned' ? 'now ' : ''}${number}`;
   const tank = oneLine(facts.tank?.name ?? alarm.tankId);
   const title = oneLine(alarm.title);
@@ -43,10 +43,14 @@ function leadOf({ alarm, page, nowMs }: PageFacts): string {
   return word;
 }
 
-/** The one number worth a lock screen: a current water temperature, else the first current value the rule watches. */
-function keyNumber(latest: readonly LatestReading[]): string | null {
+/**
+ * The one number worth a lock screen: the water temperature where it is about heating or cooling, else what the rule measured first, as it is now.
+ * No other will do: "Salinity jumped, 25.3 °C" reads as if the temperature had.
+ */
+function keyNumber({ evidence: [first] }: Alarm, { latest, equipment }: PageFacts): string | null {
   const current = latest.filter((reading) => reading.current && reading.kind !== 'switch');
-  const chosen = current.find((reading) => reading.kind === 'temperature') ?? current[0];
+  const aboutHeat = first === undefined || equipment?.kind === 'heater' || equipment?.kind === 'chiller';
+  const chosen = aboutHeat ? current.find(({ kind }) => kind === 'temperature') ?? current[0] : current.find(({ kind }) => kind === first.kind);
   if (chosen === undefined) return null;
   // A tenth of a degree is as much as anybody acts on.
   return chosen.kind === 'temperature' ? `${chosen.value.toFixed(1)} °C` : show(chosen.kind, chosen.value);
