@@ -3,7 +3,8 @@
  * Plain strings, as the simulator knows no rule: what is not among the product's kinds simply never answers.
  */
 export const namedBy: Readonly<Record<string, readonly string[]>> = {
-  'chiller-losing-capacity': ['chiller-losing-capacity'],
+  // One that has lost most of it does not cool.
+  'chiller-losing-capacity': ['chiller-losing-capacity', 'chiller-not-cooling'],
   'chiller-not-cooling': ['chiller-not-cooling'],
   'chiller-short-cycling': ['chiller-short-cycling'],
   'circuit-lost': ['circuit-lost'],

@@ -89,12 +89,15 @@ export const causeLines: readonly CauseLine[] = [
   { cause: 'top-off-stuck-on', explains: ['sump-high'], scope: 'tank', side: 'high' },
   { cause: 'top-off-stuck-on', explains: ['top-off-empty', 'top-off-low', 'top-off-consumption'], scope: 'tank' },
   { cause: 'top-off-stuck-on', explains: salinities, scope: 'tank', side: 'low' },
+  // Water on the floor has come from somewhere.
+  { cause: 'leak-wet', explains: ['leak', 'sump-low', 'top-off-consumption', 'top-off-low', 'top-off-empty'], scope: 'tank' },
+  { cause: 'leak-wet', explains: salinities, scope: 'tank', side: 'low' },
   { cause: 'leak', explains: ['sump-low', 'top-off-consumption', 'top-off-low', 'top-off-empty'], scope: 'tank' },
   { cause: 'leak', explains: salinities, scope: 'tank', side: 'low' },
   // What flows out is made up with fresh water.
   { cause: 'top-off-consumption', explains: ['top-off-low', 'top-off-empty'], scope: 'tank' },
   { cause: 'top-off-consumption', explains: salinities, scope: 'tank', side: 'low' },
-  { cause: 'top-off-empty', explains: ['top-off-failed', 'sump-low'], scope: 'tank' },
+  { cause: 'top-off-empty', explains: ['top-off-failed', 'sump-low', 'top-off-low'], scope: 'tank' },
   { cause: 'top-off-empty', explains: salinities, scope: 'tank', side: 'high' },
   { cause: 'top-off-failed', explains: ['sump-low'], scope: 'tank' },
   { cause: 'top-off-failed', explains: salinities, scope: 'tank', side: 'high' },

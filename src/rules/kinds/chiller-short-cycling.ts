@@ -55,7 +55,8 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { by: null, on: null, lastOnMs: null, starts: [] },
-  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 15 * MINUTE },
+  // A chiller rests all night, and chatters again when it is called: the same news.
+  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 20 * HOUR },
 
   apply(facts) {
     return facts.equipment.filter(({ kind }) => kind === 'chiller').map((chiller) => ({

@@ -89,6 +89,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, chiller, context) };
   },
 
+  surelyAfterMs: ({ window }) => window,
+
   firstChecks(advice) {
     const { equipment } = advice;
     return [

@@ -88,6 +88,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breached ? breached(state, water, draw, context) : clear };
   },
 
+  surelyAfterMs: ({ lag }) => lag,
+
   firstChecks(advice) {
     const { equipment, tank } = advice;
     const name = equipment?.name ?? 'the heater';

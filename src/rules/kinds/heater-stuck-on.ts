@@ -123,6 +123,9 @@ export default defineRule<Settings, State>({
     return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear };
   },
 
+  // The least; a large tank with a small heater is given up to an hour.
+  surelyAfterMs: ({ lag }) => lag ?? 10 * MINUTE,
+
   firstChecks(advice) {
     const { equipment } = advice;
     const name = equipment?.name ?? 'the heater';

@@ -99,6 +99,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear };
   },
 
+  surelyAfterMs: () => HOURS_FALLING * HOUR,
+
   firstChecks(advice) {
     const shutOff = advice.site.waterShutOff === null ? '' : ` Where to shut the water off: ${advice.site.waterShutOff}.`;
     return [

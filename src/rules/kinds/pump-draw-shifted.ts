@@ -96,6 +96,8 @@ export default defineRule<Settings, State>({
     return { state, verdict };
   },
 
+  surelyAfterMs: ({ suddenFor }) => suddenFor,
+
   firstChecks(advice) {
     const name = advice.equipment?.name ?? 'the pump';
     return [

@@ -204,9 +204,10 @@ function whatStopped(draw: Draw, standing: boolean, flow: { readonly value: numb
   return `${name} ${drawn ?? 'is stopped'}${flow === null ? '' : `, yet its flow reads ${show('flow', flow.value)}: one of the two is wrong`}`;
 }
 
-/** Everything stands, by day, and not for longer than somebody works on a tank. */
+/** Everything stands (or a filter, and nothing else that runs all day is measured), by day, and not for longer than somebody works on a tank. */
 function mayBeVisit({ stoppedSinceMs }: State, context: RuleContext<Settings>): boolean {
-  return context.nowMs - (stoppedSinceMs ?? context.nowMs) < context.settings.visitLasts && handsAreLikely(context.site, context.nowMs) && otherEquipment(context) !== null;
+  return context.nowMs - (stoppedSinceMs ?? context.nowMs) < context.settings.visitLasts && handsAreLikely(context.site, context.nowMs)
+    && (otherEquipment(context) !== null || (context.equipment?.kind !== 'return-pump' && context.point('other-1') === null));
 }
 
 /** Says so when all other measured equipment that runs all day is at zero or silent; `null` when some of it runs, or none is measured. */

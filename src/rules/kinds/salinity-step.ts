@@ -68,6 +68,8 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.breached ? breached(state, salinity, level, context) : clear };
   },
 
+  surelyAfterMs: () => LASTS_MS,
+
   firstChecks(advice) {
     return [
       checkTheProbe,

@@ -63,6 +63,8 @@ export default defineRule<Settings, State>({
 
   speaksFor: ({ silent }, { source }) => silent !== null && source !== null && (silent === WHOLE_SITE || source.topic === silent || source.topic.startsWith(`${silent}/`)),
 
+  surelyAfterMs: (_settings, { points }) => SHARE * Math.max(0, ...[...points.values()].map(({ silentAfterMs }) => silentAfterMs)),
+
   firstChecks(advice) {
     return [
       'Ring the site: do the lamps of the tank burn, does the water move? Without readings nobody knows; that is the question that matters.',

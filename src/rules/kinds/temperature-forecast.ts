@@ -9,7 +9,8 @@
  * how long it will take to the hard limit if everything that runs or stands goes on as it does; what was seen since the last switch corrects it. A chiller that runs while the water is too warm may
  * give all of its cooling, or none; with a return pump that stands nothing reaches the display from the sump.
  * Breached when that is `within` or less, the water has moved that way by 0.2 K since, and in nine cases of ten it comes within twice `within`: nobody is woken for what may well not come.
- * Beyond the limit the limit speaks, and this is clear. Over when the water is back in its range, or the limit is half as long again away as `within`, and not even the early end of the range
+ * Where display and sump have a thermometer each and the pump mixes the two, both must have left the range. Beyond the limit the limit speaks; what was forecast stays until the water is
+ * back, since it is the same news. Over when the water is back in its range, or the limit is half as long again away as `within`, and not even the early end of the range
  * lies within it.
  *
  * What it does not claim: it takes three days of undisturbed quarters to learn, and is unknown until then; without a room thermometer an office is assumed and the range
@@ -36,7 +37,7 @@ import { duration, supplyVolts } from '../settings.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, roomTemperaturePoint, waterProposal } from '../water.ts';
+import { hardLimitsC, roomTemperaturePoint, thermometerRoles, waterProposal } from '../water.ts';
 
 const settings = z.strictObject({
   low: z.number().min(0).max(45).default(22).describe('Lower limit in °C to count the hours to; by itself the lower hard limit of the kind of water.'),
@@ -151,7 +152,7 @@ function proposalFor(facts: TankFacts): Proposal {
   return {
     ...proposal,
     roles: {
-      ...proposal.roles,
+      ...thermometerRoles(facts),
       ...(room === null ? {} : { room: room.id }),
       ...(humidity === undefined ? {} : { humidity: humidity.id }),
       ...(mains === undefined ? {} : { mains: mains.id }),
@@ -304,11 +305,14 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   const side = sideOf(water.value, fit, settings);
   const limitC = side === 'below' ? settings.low : settings.high;
   const isPast = side === 'below' ? water.value <= limitC : water.value >= limitC;
+  if (side !== null && isPast && before.breached) return { ...before, side, forecast: { atMs: nowMs, waterC: water.value, hours: 0, low: 0, high: 0 } };
   if (side === null || isPast) return { ...before, side, sideSinceMs: side === null ? null : before.side === side ? before.sideSinceMs : nowMs, forecast: null, breached: false };
   const sideSinceMs = before.side === side ? before.sideSinceMs ?? nowMs : nowMs;
   const now = { ...before, side, sideSinceMs };
   if (nowMs - sideSinceMs < LASTS_MS[side] || now.steady === null) return { ...now, forecast: null, breached: false };
   const { steady } = now;
+  const second = steady.pumpsRun ? context.current('second') : null;
+  if (second !== null && sideOf(second.value, fit, settings) !== side) return { ...now, forecast: null, breached: false };
   const movedK = (water.value - steady.fromC) * (side === 'above' ? 1 : -1);
   const hoursSeen = (nowMs - steady.sinceMs) / HOUR;
   const roomByHourC = whole(before.rooms);
@@ -392,5 +396,6 @@ function breached({ side, sideSinceMs, forecast, steady, blocks }: State, contex
   ];
   if (!steady.pumpsRun) evidence.push({ label: 'Pump', value: context.tank.sumpLitres > 0 ? 'stands: what heats or cools in the sump does not reach the display' : 'stands' });
   if (fit.known && fit.value.doubt === null) evidence.push({ label: 'This tank loses, for each kelvin', value: `${fit.value.lossWPerK.value.toFixed(0)} W (${fit.value.lossWPerK.low.toFixed(0)} to ${fit.value.lossWPerK.high.toFixed(0)}), learnt from ${fit.value.blocks} quarter days` });
+  if (forecast.hours === 0) return { state: 'breached', summary: `limit ${show('temperature', limitC)} is passed, as was forecast: the water is at ${show('temperature', forecast.waterC)}`, evidence: evidence.filter(({ label }) => label !== 'Reached in about'), side: side === 'below' ? 'low' : 'high' };
   return { state: 'breached', summary: `limit ${show('temperature', limitC)} in about ${forecast.hours < 10 ? forecast.hours.toFixed(1) : forecast.hours.toFixed(0)} h, 80 % range ${range}, if nothing changes; the water is at ${show('temperature', forecast.waterC)} and ${side === 'below' ? 'cooling' : 'warming'}`, evidence, side: side === 'below' ? 'low' : 'high' };
 }

@@ -88,6 +88,9 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.usual === null ? unknown('its usual consumption is being learnt: it takes two days') : clear };
   },
 
+  // Three spans of two hours, or a day beside the days before.
+  surelyAfterMs: (_settings, { state }) => (state.found === null || state.found.how === 'fast' ? 6 * HOUR : DAY),
+
   firstChecks(advice) {
     return [
       'Ask the site: is there water on the floor, is a lid off, does a window or a fan blow over the tank, has somebody taken water from the reservoir?',

@@ -79,7 +79,7 @@ describe('temperature-forecast', () => {
     expect(all.filter(({ low, high, truth }) => truth >= low && truth <= high).length / all.length).toBeGreaterThanOrEqual(0.65);
   }, 120_000);
 
-  it('rings when the limit is near, says how long with its range, and leaves the limit itself to the limit', () => {
+  it('rings when the limit is near, says how long with its range, and is the same news when it has come true', () => {
     const lived = new Lived(7);
     lived.live(8 * 24, 'normal');
     expect(lived.drive.verdict.state).toBe('clear');
@@ -89,6 +89,9 @@ describe('temperature-forecast', () => {
     lived.drive.restart();
     expect(lived.drive.until(lived.nowMs).state).toBe('breached');
     for (let minute = 0; minute < 3000 && lived.run.waterC < 29.8; minute += 1) lived.step('heater-stuck');
+    expect(summaryOf(lived.drive.verdict)).toMatch(/^limit 29\.00 °C is passed, as was forecast: the water is at 29\.\d0 °C$/);
+    lived.drive.restart();
+    for (let minute = 0; minute < 3000 && lived.run.waterC > 26; minute += 1) lived.step('outage');
     expect(lived.drive.verdict.state).toBe('clear');
   });
 

@@ -54,6 +54,20 @@ describe('top-off-stuck-on', () => {
     expect(feed(started(), 60, 5, () => 240, 10)).toBe('clear');
   });
 
+  it('stays found when it has emptied the reservoir, until that is filled up again', () => {
+    const drive = started();
+    feed(drive, 30, 0);
+    expect(feed(drive, 15, 9)).toBe('breached');
+    expect(feed(drive, 5, 9, () => 290, 12)).toBe('breached');
+    expect(summaryOf(drive.verdict)).toBe('top-off has run without a pause and emptied the reservoir into the tank; the sump has risen by 40 mm');
+    drive.restart();
+    expect(feed(drive, 60, 0, () => 290, 15)).toBe('breached');
+    // A gauge that scatters about the mark has not been filled up.
+    expect(feed(drive, 2, 0, () => 290, 24)).toBe('breached');
+    expect(feed(drive, 2, 0, () => 270, 380)).toBe('clear');
+    expect(feed(drive, 5, 9, () => 270, 380)).toBe('clear');
+  });
+
   it('lets the first run after that make up what is missing', () => {
     const drive = started();
     feed(drive, 60, 5, () => 200, 10);
