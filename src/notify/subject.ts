@@ -1,7 +1,7 @@
 /** The subject: what a lock screen shows of a mail. Most important first; 78 characters (RFC 5322 §2.1.1) where possible. */
 import { type Alarm, asksSinceMs, type Priority } from '../domain/alarm.ts';
 import { show } from '../domain/units.ts';
-import type { LatestReading, PageFacts } from './facts.ts';
+import type { PageFacts } from './facts.ts';
 import { charsOf, cut, oneLine } from './plain.ts';
 import { showSpan } from './times.ts';
 
@@ -50,7 +50,8 @@ function leadOf({ alarm, page, nowMs }: PageFacts): string {
 function keyNumber({ evidence: [first] }: Alarm, { latest, equipment }: PageFacts): string | null {
   const current = latest.filter((reading) => reading.current && reading.kind !== 'switch');
   const aboutHeat = first === undefined || equipment?.kind === 'heater' || equipment?.kind === 'chiller';
-  const chosen = aboutHeat ? current.find(({ kind }) => kind === 'temperature') ?? current[0] : current.find(({ kind }) => kind === first.kind);
+  const water = aboutHeat ? current.find(({ kind }) => kind === 'temperature') : undefined;
+  const chosen = water ?? (first === undefined ? current[0] : current.find(({ kind }) => kind === first.kind));
   if (chosen === undefined) return null;
   // A tenth of a degree is as much as anybody acts on.
   return chosen.kind === 'temperature' ? `${chosen.value.toFixed(1)} °C` : show(chosen.kind, chosen.value);
