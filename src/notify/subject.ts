@@ -18,7 +18,7 @@ export function subjectOf(facts: PageFacts): string {
   const title = oneLine(alarm.title);
   let tankChars = charsOf(tank);
   let titleChars = charsOf(title);
-  const write = (): string => `${lead} ${cut(tank, tankChars)}: ${cut(title, titleChars)}${tail}`;
+  const write = (): string => `${lead} ${isOfSite(facts) ? '' : `${cut(tank, tankChars)}: `}${cut(title, titleChars)}${tail}`;
   // Names give way before numbers do, the longer name first.
   while (charsOf(write()) > MAX_SUBJECT_CHARS && Math.max(tankChars, titleChars) > MIN_NAME_CHARS) {
     if (tankChars >= titleChars) tankChars -= 1;
@@ -26,6 +26,11 @@ export function subjectOf(facts: PageFacts): string {
   }
   const withClient = facts.client === null ? write() : `${write()} (${oneLine(facts.client.name)})`;
   return charsOf(withClient) <= MAX_SUBJECT_CHARS ? withClient : write();
+}
+
+/** The mains or the gateway of a site: its title names the site, and the tank it is kept under is one among those that it concerns. */
+export function isOfSite({ alarm, site }: Pick<PageFacts, 'alarm' | 'site'>): boolean {
+  return alarm !== null && site !== null && alarm.title.startsWith(`${site.name}: `);
 }
 
 export function priorityWord(priority: Priority): string {

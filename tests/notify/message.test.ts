@@ -50,6 +50,12 @@ describe('subject', () => {
     expect(subject({ equipment: pump }, { title: 'Return pump stopped', evidence: [{ label: 'Draws', value: 0, kind: 'power' }] })).toContain('stopped, 296.2 W');
   });
 
+  it('names the site and no tank, when it is the site that is concerned', () => {
+    const title = `${site.name}: mains lost`;
+    expect(subject({ equipment: null, latest: [] }, { title })).toBe('URGENT Main Street lobby: mains lost');
+    expect(compose({ equipment: null, latest: [] }, { title }).text).toContain('ago). Harbor Dental (invented), Main Street lobby.');
+  });
+
   it('is one line, whatever the names hold', () => {
     const nasty = 'Reef\r\nBcc: everybody@example.invalid\u2028\u202ekcab';
     const message = compose({ tank: { ...tank, name: nasty }, person: { ...facts.person, name: nasty }, page: { ...page, id: `12\r\n${nasty}` } }, { title: nasty });
