@@ -22,6 +22,6 @@ export default {
   gradual: true,
   watchMs: 7 * DAY,
   season: 'any',
-  // Over water colder than the room next to nothing evaporates, lid or not.
-  plan: (target, chance) => (target.piece('top-off-reservoir') === null || target.tank.water === 'cold' ? null : lidLeftOff({ tankId: target.tank.id, draughtMetresPerSecond: readable(chance.between(0.6, 1.2)) })),
+  // Less of a draught is within what weather does to evaporation. Over water colder than the room next to nothing evaporates, lid or not.
+  plan: (target, chance) => (target.piece('top-off-reservoir') === null || target.tank.water === 'cold' ? null : lidLeftOff({ tankId: target.tank.id, draughtMetresPerSecond: readable(chance.between(0.9, 1.4)) })),
 } satisfies FaultKind;

@@ -26,6 +26,6 @@ export default {
     if (target.metered('heater') === null) return null;
     // A second heater that is there to help out must be outrun as well.
     const several = target.equipment.filter(({ kind }) => kind === 'heater').length > 1;
-    return roomCold({ siteId: target.tank.siteId, byK: readable(several ? chance.between(10, 12.5) : chance.between(7.5, 10)) });
+    return roomCold({ siteId: target.tank.siteId, byK: readable(several ? chance.between(13, 16) : chance.between(7.5, 10)) });
   },
 } satisfies FaultKind;

@@ -22,5 +22,9 @@ export default {
   gradual: true,
   watchMs: 48 * HOUR,
   season: 'summer',
-  plan: (target, chance) => (target.piece('chiller') === null ? roomHot({ siteId: target.tank.siteId, byK: readable(chance.between(6.5, 9)) }) : null),
+  plan: (target, chance) => {
+    if (target.piece('chiller') !== null) return null;
+    // A fan that is there to help out must be outrun as well.
+    return roomHot({ siteId: target.tank.siteId, byK: readable(target.piece('fan') === null ? chance.between(6.5, 9) : chance.between(9, 12)) });
+  },
 } satisfies FaultKind;

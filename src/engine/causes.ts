@@ -94,9 +94,12 @@ export class Causes {
         louder ??= explained;
         continue;
       }
-      if (its.hold !== null || !keepsQuiet(cause.policy.priority, policy.priority)) continue;
+      if (its.hold !== null) continue;
+      const isLess = !keepsQuiet(cause.policy.priority, policy.priority);
+      // A less urgent one opens as urgent as this if it is heard first (`leadsTo`): it is given a moment, and no more.
+      if (isPending(its) && (!isLess || (its.dueMs ?? 0) - heldBackMs <= glanceMs) && speaksFor(cause, this.#life.state(cause.id), rule) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= causeLagMs) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
+      else if (isLess) continue;
       couldExplain = true;
-      if (isPending(its) && speaksFor(cause, this.#life.state(cause.id), rule) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= causeLagMs) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
     }
     if (couldExplain) {
       const untilMs = Math.max(

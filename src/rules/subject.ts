@@ -17,4 +17,7 @@ export function findSubject(facts: TankFacts, subject: string): string | null {
 
 export const pointById = (facts: TankFacts, id: string): Point | null => facts.points.find((point) => point.id === id) ?? null;
 
+/** Does it tell of the tank itself, not of the room or the site it stands in? A pad on the floor does. */
+export const tellsOfTank = ({ tankId, place, kind }: Point): boolean => tankId !== null && (place !== 'room' || kind === 'switch');
+
 export const equipmentById = (facts: TankFacts, id: string): Equipment | null => facts.equipment.find((equipment) => equipment.id === id) ?? null;

@@ -125,6 +125,9 @@ describe('how long it waits', () => {
     const impatient = new Causes(others, { status: (id) => statuses.get(id) ?? null, alarm: (id) => alarms.get(id) ?? null, state: () => null });
     pending(slow, nowMs + 8 * MINUTE);
     expect(impatient.explain(limit, about(limit), nowMs)).toEqual({ kind: 'none' });
+    // But for a moment: it is about to open, as urgent as what it explains.
+    pending(slow, nowMs + glanceMs);
+    expect(impatient.explain(limit, about(limit), nowMs)).toEqual({ kind: 'wait', untilMs: nowMs + glanceMs + 1 });
   });
 });
 

@@ -45,7 +45,7 @@ describe('rules that apply by themselves', () => {
     expect(limit?.settings).toEqual({ low: 22, high: 29, deadband: null });
     expect(limit?.policy).toEqual({ priority: 'urgent', onDelayMs: 600_000, offDelayMs: 300_000 });
     const silent = Object.fromEntries(compile().filter(({ kind }) => kind.kind === 'silent-point').map(({ id, policy }) => [id, policy.priority]));
-    expect(silent).toEqual({ 'reef/silent-point/display-temperature': 'high', 'reef/silent-point/heater-1-power': 'low', 'reef/silent-point/conductivity': 'low' });
+    expect(silent).toEqual({ 'reef/silent-point/display-temperature': 'high', 'reef/silent-point/heater-1-power': 'high', 'reef/silent-point/conductivity': 'high' });
   });
 
   it('run once for a point of the site, however many tanks hang on it', () => {

@@ -59,7 +59,8 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { slopes: noSlopes, pairMs: null, day: null, today: [], days: [], lowDays: 0, breached: false },
-  policy: { priority: 'low', onDelayMs: 0, offDelayMs: 0 },
+  // There are days left to have it seen to, if somebody is told.
+  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 0 },
 
   apply(facts) {
     const water = waterTemperaturePoint(facts);

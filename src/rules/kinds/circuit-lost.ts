@@ -143,7 +143,8 @@ function isDead({ steady, return: returns, piece, idle }: Off, nowMs: number): b
   const together = fellTogether([...runAllDay, ...piece, ...idle]);
   if (together.length >= 2 && together.some((one) => runAllDay.includes(one))) return true;
   const cycling = [...piece, ...idle].filter(({ overdueMs }) => overdueMs !== null);
-  if (runAllDay.length === 0) return cycling.length > 0 && cycling.every((one) => isOverdue(one, nowMs));
+  // Of what was ever seen running, all have to be known by their pauses: lamps in their first night are not.
+  if (runAllDay.length === 0) return cycling.length > 0 && [...piece, ...idle].every((one) => one.sinceMs === null || isOverdue(one, nowMs));
   const fallMs = Math.max(...runAllDay.map(({ sinceMs }) => sinceMs ?? Number.NEGATIVE_INFINITY));
   const witnesses = steady.length === 0 ? piece : [...piece, ...idle];
   // One that was overdue before the others fell has its own reasons: a heater in summer.

@@ -10,7 +10,7 @@
  * No other rule believes the point while it is frozen: a heater that seems not to warm the water, or two sensors that part, would be alarms about a number that means nothing. With the first reading that
  * moves it is believed again.
  *
- * High for the temperature of the water, low for others. Common practice, no source.
+ * High for what is measured of a tank, low for room and site, as with silence. Common practice, no source.
  */
 import { z } from 'zod';
 import { DAY, HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
@@ -22,9 +22,8 @@ import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
 import { duration } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
-import { pointById } from '../subject.ts';
+import { pointById, tellsOfTank } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   frozenAfter: duration(10 * MINUTE, 14 * DAY).nullable().default(null).describe('Frozen after so long without any change, such as 12h; null: four times the longest stillness seen, 30 min to 3 days.'),
@@ -61,13 +60,12 @@ export default defineRule<Settings, State>({
   policy: { priority: 'low', onDelayMs: 0, offDelayMs: 0 },
 
   apply(facts) {
-    const water = waterTemperaturePoint(facts);
-    return facts.points.filter(({ kind, place, source }) => restless.has(kind) && place !== 'reservoir' && source !== null).map((point) => proposalFor(point, point === water));
+    return facts.points.filter(({ kind, place, source }) => restless.has(kind) && place !== 'reservoir' && source !== null).map(proposalFor);
   },
 
   applyTo(facts, subject) {
     const point = pointById(facts, subject);
-    return point === null ? `only points can freeze, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point, point === waterTemperaturePoint(facts));
+    return point === null ? `only points can freeze, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point);
   },
 
   step(before, input, context) {
@@ -99,8 +97,8 @@ export default defineRule<Settings, State>({
   },
 });
 
-function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
-  return { subject: point.id, title: `${point.name} frozen`, roles: { value: point.id }, equipment: null, missing: null, defaults: {}, ...(isWaterTemperature ? { policy: { priority: 'high' as const } } : {}) };
+function proposalFor(point: Point): Proposal {
+  return { subject: point.id, title: `${point.name} frozen`, roles: { value: point.id }, equipment: null, missing: null, defaults: {}, ...(tellsOfTank(point) ? { policy: { priority: 'high' as const } } : {}) };
 }
 
 const everyMsOf = (context: RuleContext<Settings>): number => context.point('value')?.everyMs ?? 0;

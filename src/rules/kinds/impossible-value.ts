@@ -5,7 +5,7 @@
  * and never judged, so that by themselves they ring nothing; and a point of which one reading in three is nonsense is neither silent nor calm.
  * Method: `readings` of them within an hour, each outside of what its kind of quantity can be (`src/domain/kinds.ts`). One alone is a glitch of a long cable. Over when an hour has passed without.
  *
- * High for the temperature of the water, low for others, as with silence. Common practice, no source.
+ * High for what is measured of a tank, low for room and site, as with silence. Common practice, no source.
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
@@ -15,8 +15,7 @@ import { show } from '../../domain/units.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Proposal, type RuleContext } from '../contract.ts';
-import { pointById } from '../subject.ts';
-import { waterTemperaturePoint } from '../water.ts';
+import { pointById, tellsOfTank } from '../subject.ts';
 
 const settings = z.strictObject({
   readings: z.int().min(1).max(20).default(3).describe('So many impossible readings within an hour are told. Default 3.'),
@@ -44,13 +43,12 @@ export default defineRule<Settings, State>({
   hearsImpossible: true,
 
   apply(facts) {
-    const water = waterTemperaturePoint(facts);
-    return facts.points.filter(({ source, kind }) => source !== null && kind !== 'switch').map((point) => proposalFor(point, point === water));
+    return facts.points.filter(({ source, kind }) => source !== null && kind !== 'switch').map(proposalFor);
   },
 
   applyTo(facts, subject) {
     const point = pointById(facts, subject);
-    return point === null ? `only points can say what is impossible, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point, point === waterTemperaturePoint(facts));
+    return point === null ? `only points can say what is impossible, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point);
   },
 
   step(before, input, context) {
@@ -74,8 +72,8 @@ export default defineRule<Settings, State>({
   },
 });
 
-function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
-  return { subject: point.id, title: `${point.name} impossible`, roles: { value: point.id }, equipment: null, missing: null, defaults: {}, ...(isWaterTemperature ? { policy: { priority: 'high' as const } } : {}) };
+function proposalFor(point: Point): Proposal {
+  return { subject: point.id, title: `${point.name} impossible`, roles: { value: point.id }, equipment: null, missing: null, defaults: {}, ...(tellsOfTank(point) ? { policy: { priority: 'high' as const } } : {}) };
 }
 
 function note(before: State, atMs: number, value: number, { settings: { readings } }: RuleContext<Settings>): State {

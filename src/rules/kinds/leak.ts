@@ -15,7 +15,7 @@
  * answers for the display as well, several times that, hence what is learnt. Common practice, no source.
  */
 import { z } from 'zod';
-import { HOUR, MINUTE } from '../../domain/duration.ts';
+import { HOUR } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
@@ -73,7 +73,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { hourly: noHours, pace: null, slowPace: null, reservoir: noReservoir, leak: null },
-  policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 30 * MINUTE },
+  policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 12 * HOUR },
 
   apply(facts) {
     const levels = facts.points.filter((point) => point.kind === 'level' && point.equipmentId === null && point.tankId === facts.tank.id && (point.place === 'sump' || point.place === 'display'));

@@ -8,7 +8,7 @@
  * wrong their stamps are: its clock is (`wrong-clock`); nor is one whose probes say what cannot be true.
  * One rule for the site. The wake-up is set when it fires, not moved with every reading.
  *
- * High: nothing is known to be wrong with the water, but nothing would be noticed either. On-delay 2 min: routers restart, and a pause of four minutes is common. Common practice, no source.
+ * High: nothing is known to be wrong with the water, but nothing would be noticed either. On-delay 5 min: routers restart, and a pause of a few minutes is common. Common practice, no source.
  */
 import { z } from 'zod';
 import { MINUTE, showDuration } from '../../domain/duration.ts';
@@ -35,7 +35,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { watched: false, silent: null, sinceMs: null },
-  policy: { priority: 'high', onDelayMs: 2 * MINUTE, offDelayMs: MINUTE },
+  policy: { priority: 'high', onDelayMs: 5 * MINUTE, offDelayMs: MINUTE },
 
   apply(facts) {
     const points = pointsOf(facts);

@@ -8,8 +8,8 @@
  * Messages that arrive with stamps of another time come from a wrong clock, not from silence: while that is being decided (`wrong-clock`) the point has not stopped.
  * That is granted for ten cadences, at least ten minutes: a source that always sends late and never a value of now is silent all the same.
  *
- * Low priority: without a value nothing is known to be wrong, and most points are not what an animal depends on within hours. The temperature of the
- * water is: high. Source: none; common practice.
+ * High: without a value nothing is known to be wrong, but a tank is no longer watched in that respect, and somebody is to know in the morning. What measures the room or the site: low.
+ * Source: none; common practice.
  */
 import { z } from 'zod';
 import { MINUTE, showDuration } from '../../domain/duration.ts';
@@ -19,8 +19,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Proposal, type RuleContext } from '../contract.ts';
 import { silentAtMs } from '../step.ts';
-import { pointById } from '../subject.ts';
-import { waterTemperaturePoint } from '../water.ts';
+import { pointById, tellsOfTank } from '../subject.ts';
 
 const settings = z.strictObject({});
 type Settings = z.infer<typeof settings>;
@@ -42,14 +41,13 @@ export default defineRule<Settings, State>({
   hearsImpossible: true,
 
   apply(facts) {
-    const water = waterTemperaturePoint(facts);
     // A point without a source is fed by hand or by file: there is no cadence to hold it to.
-    return facts.points.filter(({ source }) => source !== null).map((point) => proposalFor(point, point === water));
+    return facts.points.filter(({ source }) => source !== null).map(proposalFor);
   },
 
   applyTo(facts, subject) {
     const point = pointById(facts, subject);
-    return point === null ? `only points fall silent, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point, point === waterTemperaturePoint(facts));
+    return point === null ? `only points fall silent, and “${subject}” is equipment; write the id of one of its points` : proposalFor(point);
   },
 
   step(before, input, context) {
@@ -92,7 +90,7 @@ function silentFromMs(point: Point, saidMs: number, heardMs: number | null): num
 const CLOCK_DECIDED_CADENCES = 10;
 const CLOCK_DECIDED_MS = 10 * MINUTE;
 
-function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
+function proposalFor(point: Point): Proposal {
   return {
     subject: point.id,
     title: `${point.name} silent`,
@@ -100,7 +98,7 @@ function proposalFor(point: Point, isWaterTemperature: boolean): Proposal {
     equipment: null,
     missing: null,
     defaults: {},
-    ...(isWaterTemperature ? { policy: { priority: 'high' as const } } : {}),
+    ...(tellsOfTank(point) ? { policy: { priority: 'high' as const } } : {}),
   };
 }
 

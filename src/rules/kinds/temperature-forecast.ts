@@ -8,7 +8,7 @@
  * whose heating rests, decides whether a limit is reached. When the water has left the range that its thermostats and its habits hold for 20 to 30 min, it is asked, at most every five minutes,
  * how long it will take to the hard limit if everything that runs or stands goes on as it does; what was seen since the last switch corrects it. A chiller that runs while the water is too warm may
  * give all of its cooling, or none; with a return pump that stands nothing reaches the display from the sump.
- * Breached when that is `within` or less, the water has moved that way by 0.2 K since, and in nine cases of ten it comes within twice `within`: nobody is woken for what may well not come.
+ * Breached when that is `within` or less, it has been looked at for a tenth of the time that is left (an hour at most; the same where the pump stands), the water has moved that way by 0.2 K since, and in nine cases of ten it comes within twice `within`: nobody is woken for what may well not come.
  * Where display and sump have a thermometer each and the pump mixes the two, both must have left the range. Beyond the limit the limit speaks; what was forecast stays until the water is
  * back, since it is the same news. Over when the water is back in its range, or the limit is half as long again away as `within`, and not even the early end of the range
  * lies within it.
@@ -43,7 +43,7 @@ const settings = z.strictObject({
   low: z.number().min(0).max(45).default(22).describe('Lower limit in °C to count the hours to; by itself the lower hard limit of the kind of water.'),
   high: z.number().min(0).max(45).default(29).describe('Upper limit in °C; by itself the upper hard limit of the kind of water.'),
   within: duration(HOUR, 72 * HOUR).default(12 * HOUR).describe('Rings when the limit is so near, such as 12h. Default 12 h.'),
-  coldBelow: z.number().min(0).max(45).nullable().default(null).describe('Below this in °C the water has left its range; by itself 0.3 K below where the heaters should start; in any case at least 0.6 K below the usual.'),
+  coldBelow: z.number().min(0).max(45).nullable().default(null).describe('Below this in °C the water has left its range; by itself 0.3 K below where the heaters should start, or else where the chiller should stop; in any case at least 0.6 K below the usual.'),
   warmAbove: z.number().min(0).max(45).nullable().default(null).describe('Above this in °C the water has left its range; by itself 0.3 K above where the chiller should start, or else where the heaters should stop; in any case at least 0.6 K above the usual.'),
   pumpWatts: z.number().min(0).nullable().default(null).describe('Draw in W of all pumps that run all day and warm the water; null: the sum of their nameplates, or unknown.'),
   supplyVolts,
@@ -63,6 +63,7 @@ const USUAL_K = 0.6;
 const BACK = 1.5;
 /** Nobody is woken for what may well not come: in nine cases of ten it comes within so many times `within`. */
 const SURE = 2;
+const PATIENCE = 0.1;
 /** Lights that draw less are out. */
 const LIGHT_W = 5;
 /** Faster between two samples is a water change or a probe in the air. */
@@ -148,6 +149,9 @@ function proposalFor(facts: TankFacts): Proposal {
   const starts = heaters.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC - (bandK ?? 0)]));
   const stops = heaters.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC + (bandK ?? 0)]));
   const cools = chillers.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC + (bandK ?? 0)]));
+  // Without a heater, what should hold it from below is the chiller that stops.
+  const rests = chillers.flatMap(({ setpointC, bandK }) => (setpointC === null ? [] : [setpointC - (bandK ?? 0)]));
+  const holds = starts.length > 0 ? Math.max(...starts) : rests.length > 0 ? Math.min(...rests) : null;
   const rounded = (celsius: number): number => Math.round(celsius * 100) / 100;
   return {
     ...proposal,
@@ -165,7 +169,7 @@ function proposalFor(facts: TankFacts): Proposal {
     defaults: {
       pumpWatts: pumpWattsOf(facts),
       ...hardLimitsC[facts.tank.water],
-      coldBelow: starts.length === 0 ? null : rounded(Math.max(...starts) - RANGE_K),
+      coldBelow: holds === null ? null : rounded(holds - RANGE_K),
       warmAbove: cools.length > 0 ? rounded(Math.min(...cools) + RANGE_K) : stops.length === 0 ? null : rounded(Math.max(...stops) + RANGE_K),
     },
   };
@@ -324,7 +328,10 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   if (!estimate.known) return { ...now, forecast: null, breached: false, why: estimate.why };
   const { value, low, high } = estimate.value;
   const { within } = settings;
-  const breached = before.breached ? value * HOUR <= BACK * within || low * HOUR <= within : movedK >= MOVED_K && value * HOUR <= within && high * HOUR <= SURE * within;
+  const isNear = movedK >= MOVED_K && value * HOUR <= within && high * HOUR <= SURE * within;
+  // No longer than a tenth of the time that is left, and what says more about it than this speaks first; with everything off for less than an hour somebody may be working on the tank.
+  const patient = nowMs - sideSinceMs >= Math.min(HOUR, PATIENCE * value * HOUR) && (steady.pumpsRun || nowMs - steady.sinceMs >= HOUR);
+  const breached = before.breached ? value * HOUR <= BACK * within || low * HOUR <= within : isNear && patient;
   if (!Number.isFinite(value) || !Number.isFinite(low)) return { ...now, forecast: null, breached: false };
   const tenth = (hours: number): number => Math.round(hours * 10) / 10;
   return { ...now, forecast: { atMs: nowMs, waterC: water.value, hours: tenth(value), low: tenth(low), high: Number.isFinite(high) ? tenth(high) : null }, breached };

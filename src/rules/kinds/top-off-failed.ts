@@ -47,7 +47,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { on: null, stoppedMs: null, stoppedMm: null, restsMin: [] },
-  policy: { priority: 'high', onDelayMs: 30 * MINUTE, offDelayMs: 15 * MINUTE },
+  policy: { priority: 'high', onDelayMs: 30 * MINUTE, offDelayMs: 2 * HOUR },
 
   apply(facts) {
     const levels = facts.points.filter(({ kind, equipmentId, tankId }) => kind === 'level' && equipmentId === null && tankId === facts.tank.id);

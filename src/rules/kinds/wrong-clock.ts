@@ -5,7 +5,7 @@
  * but what it stores while the network is down will come at the wrong time, and its history before it was found is off.
  * Method: told by the intake, which finds a clock wrong when its stamps are off by the same amount of more than two minutes for six messages and a minute. One rule for the site: sources of one gateway
  * share its clock. Over when all are right again.
- * Low: nothing is at risk today.
+ * High: nothing is at risk today, but what is stored meanwhile comes at the wrong time, and nobody else would notice: told in the morning.
  */
 import { z } from 'zod';
 import { showDuration } from '../../domain/duration.ts';
@@ -30,7 +30,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: right,
-  policy: { priority: 'low', onDelayMs: 0, offDelayMs: 0 },
+  policy: { priority: 'high', onDelayMs: 0, offDelayMs: 0 },
 
   apply({ site, points, neighbours }) {
     const bySource = new Map<string, Point>();

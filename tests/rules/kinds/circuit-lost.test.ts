@@ -74,6 +74,9 @@ describe('circuit-lost', () => {
   it('does not take lamps and a chiller that happen to switch off together for a dead circuit', () => {
     const cold = [equipment('chiller', 'chiller', { circuit: 'Breaker 8' }), equipment('light', 'lamps', { circuit: 'Breaker 8' }), equipment('return-pump', 'return-pump', { circuit: 'Breaker 9' })];
     const drive = new Drive(ruleOf(circuitLost, 'chiller', { equipment: cold, points: [meter('chiller'), meter('lamps'), meter('return-pump'), volts] }), T0);
+    // How long the lamps rest at night has to be known first.
+    feed(drive, 10, { chiller: 0, lamps: 60, 'return-pump': 70, volts: 120 });
+    feed(drive, 40, { chiller: 500, lamps: 0, 'return-pump': 70, volts: 120 });
     for (let cycle = 0; cycle < 12; cycle += 1) {
       feed(drive, 20, { chiller: 500, lamps: 60, 'return-pump': 70, volts: 120 });
       feed(drive, 40, { chiller: 0, lamps: 60, 'return-pump': 70, volts: 120 });

@@ -80,7 +80,7 @@ describe('frozen-value', () => {
   it('watches water and air, no levels, no meters, no reservoir', () => {
     const points = [probe, point('conductivity', 'salt', { place: 'sump' }), point('temperature', 'room', { place: 'room' }), point('level', 'sump'), point('power', 'watts'), point('temperature', 'reservoir', { place: 'reservoir' })];
     expect(compileRules(fleet({ points }), new Map([['frozen-value', frozenValue]])).map(({ subject, policy }) => [subject, policy.priority])).toEqual([
-      ['reef/display-temperature', 'high'], ['reef/salt', 'low'], ['reef/room', 'low'],
+      ['reef/display-temperature', 'high'], ['reef/salt', 'high'], ['reef/room', 'low'],
     ]);
   });
 

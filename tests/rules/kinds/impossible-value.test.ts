@@ -55,7 +55,7 @@ describe('impossible-value', () => {
     expect(JSON.stringify(drive.state).length).toBeLessThan(512);
   });
 
-  it('rings for the water, lists others, and leaves out switches', () => {
+  it('rings for the tank, lists the room, and leaves out switches', () => {
     const points = [probe, point('temperature', 'room', { place: 'room' }), point('switch', 'pad'), point('power', 'by-hand', { source: null })];
     expect(compileRules(fleet({ points }), new Map([['impossible-value', impossibleValue]])).map(({ subject, policy }) => [subject, policy.priority])).toEqual([['reef/display-temperature', 'high'], ['reef/room', 'low']]);
   });

@@ -83,7 +83,7 @@ describe('temperature-forecast', () => {
     const lived = new Lived(7);
     lived.live(8 * 24, 'normal');
     expect(lived.drive.verdict.state).toBe('clear');
-    lived.live(2.5, 'heater-stuck');
+    lived.live(3.5, 'heater-stuck');
     expect(summaryOf(lived.drive.verdict)).toMatch(/^limit 29\.00 °C in about \d+\.\d h, 80 % range \d+\.\d (to \d+\.\d h|h or more, or never), if nothing changes; the water is at 2\d\.\d0 °C and warming$/);
     expect(evidenceOf(lived.drive.verdict, 'Heaters draw')).toBeGreaterThan(400);
     lived.drive.restart();
