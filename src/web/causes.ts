@@ -25,7 +25,7 @@ export function causeTrees(alarms: readonly Alarm[], view: Pick<LiveView, 'openA
 
 /**
  * Alarms that are over, in their order: what rang nobody, because another one explained it, under that one. A root at another tank is taken in where
- * the first of what it explained stood; one that is still open is not, since this is the past.
+ * the first of what it explained stood. What an alarm explained that is still open is left to the page of that one.
  */
 export async function pastTrees(alarms: readonly Alarm[], store: Pick<HistoryReader, 'alarm'>): Promise<readonly CauseTree[]> {
   const known = new Map(alarms.map((alarm) => [alarm.id, alarm]));
@@ -37,6 +37,7 @@ export async function pastTrees(alarms: readonly Alarm[], store: Pick<HistoryRea
   };
   for (const alarm of alarms) {
     const root = await pastRootOf(alarm, known, store);
+    if (root.closedMs === null) continue;
     const tree = treeOf(root);
     if (root !== alarm) tree.explained.push(alarm);
   }
@@ -50,7 +51,7 @@ async function pastRootOf(alarm: Alarm, known: Map<number, Alarm>, store: Pick<H
   let root = alarm;
   for (let step = 0; step < DEEPEST && root.cause?.quiet === true && root.escalation.paged.length === 0; step += 1) {
     const above = known.get(root.cause.alarmId) ?? (await store.alarm(root.cause.alarmId));
-    if (above === null || above.closedMs === null) break;
+    if (above === null) break;
     known.set(above.id, above);
     root = above;
   }

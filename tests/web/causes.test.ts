@@ -103,6 +103,10 @@ test('lists of what is over keep it under its cause, unless it rang somebody its
   }
   // Its cause stood at another tank.
   expect(await past('/tanks/axolotl')).toMatch(/href="\/alarms\/2".*<details>.*href="\/alarms\/40"/s);
+  // While its cause is open it stands on the page of that.
+  world.store.alarmRows.set(2, { ...alarmOf(world.store, 2), state: 'acknowledged', closedMs: null });
+  expect(await past('/alarms')).not.toContain('href="/alarms/1"');
+  world.store.alarmRows.set(2, { ...alarmOf(world.store, 2), ...over });
   const paged = alarmOf(world.store, 1);
   world.store.alarmRows.set(1, { ...paged, escalation: { ...paged.escalation, paged: ['ada'] } });
   const list = await past('/alarms');
