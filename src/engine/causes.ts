@@ -9,7 +9,7 @@
  *   holds, and a meter that died with the mains must not keep a site quiet for days.
  * - An alarm opens as urgent as the most urgent condition that it explains and nobody has been rung for yet (`leadsTo`): one page, and at once. What
  *   becomes more urgent afterwards rings by itself: somebody has to get up for it.
- * - It may begin later than what it explains, because it is slower to show, by `causeLagMs` at most.
+ * - It may begin later than what it explains, because it is slower to show: by `causeLagMs` and what its kind says it takes to be sure.
  * - Before a condition rings that something could explain, it has been true for `glanceMs` (its on-delay counts), so that sensors that report seconds later are
  *   heard. While a cause is in its own on-delay, it waits for that, `mostHeldBackMs` at most. When that ends without an alarm (the mains blinked), what began with it has `endedMs` to end as well.
  */
@@ -26,8 +26,9 @@ export const glanceMs = MINUTE;
 export const mostHeldBackMs = 15 * MINUTE;
 /** Sensors that report once a minute have said by then that it is over for them, too. */
 export const endedMs = 2 * MINUTE;
-/** A cause that began this much after its consequence does not explain it. */
+/** A cause that began this much after its consequence, and what it takes to be sure (`surelyAfterMs`, `mostSureMs` at most), does not explain it. */
 export const causeLagMs = HOUR;
+export const mostSureMs = 12 * HOUR;
 /** A cause that cannot be confirmed any more explains what begins within this time of it. */
 export const unconfirmedMs = 6 * HOUR;
 
@@ -90,7 +91,7 @@ export class Causes {
       const alarm = this.#openAlarm(its);
       if (alarm !== null) {
         if (!speaksFor(cause, this.#life.state(cause.id), rule)) continue;
-        if (own?.cause?.alarmId !== alarm.id && !isNear(alarm, its, beganMs)) continue;
+        if (own?.cause?.alarmId !== alarm.id && !isNear(alarm, its, beganMs, this.#lagMs(cause))) continue;
         const quiet = keepsQuiet(this.#told(alarm).policy.priority, policy.priority);
         const explained: Explanation = { kind: 'explained', cause: { alarmId: alarm.id, ruleId: cause.id, title: alarm.title, quiet } };
         if (quiet) return explained;
@@ -101,7 +102,7 @@ export class Causes {
       if (its.verdict === 'clear' && its.verdictSinceMs !== null && its.verdictSinceMs > beganMs) overMs = Math.max(overMs ?? 0, its.verdictSinceMs + endedMs);
       const isLess = !keepsQuiet(cause.policy.priority, policy.priority);
       // A less urgent one opens as urgent as this if it is heard first (`leadsTo`): it is given a moment, and no more.
-      if (isPending(its) && (!isLess || (its.dueMs ?? 0) - heldBackMs <= glanceMs) && speaksFor(cause, this.#life.state(cause.id), rule) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= causeLagMs) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
+      if (isPending(its) && (!isLess || (its.dueMs ?? 0) - heldBackMs <= glanceMs) && speaksFor(cause, this.#life.state(cause.id), rule) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= this.#lagMs(cause)) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
       else if (isLess) continue;
       couldExplain = true;
     }
@@ -130,13 +131,18 @@ export class Causes {
       if (!possible.sides.some((side) => side === null || side === its.breach?.side)) continue;
       const own = its.alarmId === null ? null : this.#life.alarm(its.alarmId);
       if (its.condition === 'breached' && (own?.state !== 'unacknowledged' || own.escalation.paged.length > 0)) continue;
-      if (beganMs !== null && its.verdictSinceMs !== null && beganMs - its.verdictSinceMs > causeLagMs) continue;
+      if (beganMs !== null && its.verdictSinceMs !== null && beganMs - its.verdictSinceMs > this.#lagMs(rule)) continue;
       const consequence = this.#rules.get(id);
       if (consequence === undefined || !speaksFor(rule, this.#life.state(rule.id), consequence)) continue;
       const { priority } = own?.policy ?? consequence.policy;
       if (most === null || urgencyOf(priority) < urgencyOf(most)) most = priority;
     }
     return most;
+  }
+
+  /** One that takes hours to be sure began hours before it says so. */
+  #lagMs({ id, kind, settings, roles }: Rule): number {
+    return causeLagMs + Math.min(mostSureMs, kind.surelyAfterMs?.(settings, { points: roles, state: this.#life.state(id) ?? kind.initial }) ?? 0);
   }
 
   /** The alarm of a rule, while it can explain others. */
@@ -154,8 +160,8 @@ export class Causes {
 const keepsQuiet = (cause: Priority, consequence: Priority): boolean => urgencyOf(cause) <= urgencyOf(consequence);
 
 /** Did what began at `beganMs` begin at a time for which the cause speaks? */
-const isNear = (cause: Alarm, its: AlarmStatus, beganMs: number): boolean =>
-  cause.beganMs - beganMs <= causeLagMs && (its.verdict !== 'unknown' || beganMs - cause.beganMs <= unconfirmedMs);
+const isNear = (cause: Alarm, its: AlarmStatus, beganMs: number, lagMs: number): boolean =>
+  cause.beganMs - beganMs <= lagMs && (its.verdict !== 'unknown' || beganMs - cause.beganMs <= unconfirmedMs);
 
 /** True, and in its own delay. */
 const isPending = ({ condition, verdict, dueMs, hold }: AlarmStatus): boolean => condition === 'clear' && verdict === 'breached' && dueMs !== null && hold === null;

@@ -12,5 +12,5 @@ at 2h8m     expect page    first returned                                     # 
 at 2h8m     expect page    first opened
 at 2h9m     acknowledge    limit/display-temperature  by first
 at 2h40m    expect journal "The clock of clinic-hall/temperature is right again"
-at 2h40m    expect page    first returned
-at 2h40m    expect page    first returned about wrong-clock/clock
+at 2h31m    expect page    first returned about wrong-clock/clock
+at 2h41m    expect page    first returned about limit/display-temperature

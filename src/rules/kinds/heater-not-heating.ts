@@ -7,12 +7,12 @@
  * Method. A thermostat that works must switch on when the water has cooled to setpoint − band (`line`). Not drawing below it is explained by a probe that
  * reads low, or a dial that is off: up to `probeTolerance` (digital probes are good to ± 0.5 °C, common practice) as long as the heater has not been seen switching on three times,
  * afterwards only as far below the line as it has usually switched on (median of the last nine) and 0.2 K more. Breached when it has drawn nothing for `lag` with
- * the water below that without pause. Over when it draws, or the water is at the setpoint:
- * a second heater may hold it just above the line.
+ * the water below that without pause. Over when it draws, or when the water has been at the setpoint for
+ * a day and a half: a second heater may hold it just above the line, and a warm afternoon is no repair.
  *
  * Where display and sump have a thermometer each, both must say so (`waterBy`).
  *
- * What must not ring: equipment switched off during a visit (`lag` 45 min; an hour of standing still costs some 0.3 K), a probe in the air for minutes (it comes back),
+ * What must not ring: equipment switched off during a visit (`lag` 1 h, which costs some 0.3 K), a probe in the air for minutes (it comes back),
  * a warm room (the water stays above the line), a second heater that does all the work (the same), standby watts (drawing begins at a fifth of the
  * nameplate). A silence starts the count again. What it cannot see: a heater whose dial is lower than the fleet file says; the limits watch that.
  */
@@ -31,7 +31,7 @@ import { unknown, whyNotCurrent } from '../unknown.ts';
 import { hardLimitsC, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
-  lag: duration(5 * MINUTE, 6 * HOUR).default(45 * MINUTE).describe('How long it may draw nothing with the water too cold, such as 45m: thermostats lag, and visits switch equipment off. Default 45 min.'),
+  lag: duration(5 * MINUTE, 6 * HOUR).default(HOUR).describe('How long it may draw nothing with the water too cold, such as 45m: thermostats lag, and visits switch equipment off. Default 1 h.'),
   probeTolerance: z.number().min(0).max(2).default(0.5).describe('By how many kelvin the temperature probe may read low. Default 0.5.'),
   supplyVolts,
 });
@@ -40,6 +40,7 @@ type Settings = z.infer<typeof settings>;
 const SWITCH_ONS_KEPT = 9;
 const SWITCH_ONS_NEEDED = 3;
 const NOISE_K = 0.1;
+const WARM_MS = 36 * HOUR;
 const USUAL_MARGIN_K = 0.2;
 
 const state = z.strictObject({
@@ -47,8 +48,10 @@ const state = z.strictObject({
   /** Not drawing with the water below what is explained since, and how warm it was then. */
   coldSinceMs: z.number().nullable(),
   coldFromC: z.number().nullable(),
-  /** Stays until it draws, or the water is at the setpoint: another heater may hold it just above the line. */
+  /** Stays until it draws, or the water has long been at the setpoint: another heater may hold it just above the line. */
   breached: z.boolean(),
+  /** Found, and the water at the setpoint since. */
+  warmSinceMs: z.number().nullable(),
   /** How far from the line the heater has switched on of late, K, oldest first. */
   switchOnsK: z.array(z.number()).max(SWITCH_ONS_KEPT),
 });
@@ -59,7 +62,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'A heater that draws nothing although the water is below its setpoint and band.',
   settings,
   state,
-  initial: { on: null, coldSinceMs: null, coldFromC: null, breached: false, switchOnsK: [] },
+  initial: { on: null, coldSinceMs: null, coldFromC: null, breached: false, warmSinceMs: null, switchOnsK: [] },
   policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 5 * MINUTE },
 
   apply(facts) {
@@ -132,16 +135,17 @@ function whileOn(from: State, water: Latest, context: RuleContext<Settings>): St
   // A heater plugged in again when the water is cold teaches nothing about its thermostat.
   const isThermostat = from.on === false && from.coldSinceMs === null && Math.abs(onK) <= Math.max(0.5, context.settings.probeTolerance);
   const switchOnsK = isThermostat ? [...from.switchOnsK, Math.round(onK * 100) / 100].slice(-SWITCH_ONS_KEPT) : from.switchOnsK;
-  return { on: true, coldSinceMs: null, coldFromC: null, breached: false, switchOnsK };
+  return { on: true, coldSinceMs: null, coldFromC: null, breached: false, warmSinceMs: null, switchOnsK };
 }
 
 function whileOff(from: State, water: Latest, context: RuleContext<Settings>): State {
   const callsC = from.breached ? context.equipment?.setpointC ?? Number.NaN : callC(from, context) + (from.coldSinceMs === null ? 0 : NOISE_K);
   const isCold = water.value < callsC;
+  if (from.breached && !isCold && context.nowMs - (from.warmSinceMs ?? context.nowMs) < WARM_MS) return from.warmSinceMs === null ? { ...from, warmSinceMs: context.nowMs } : from;
   const isBreached = from.breached || (from.coldSinceMs !== null && context.nowMs - from.coldSinceMs >= context.settings.lag);
-  if (isCold === (from.coldSinceMs !== null) && from.on === false && (!isCold || isBreached === from.breached)) return from;
-  if (!isCold) return { ...from, on: false, coldSinceMs: null, coldFromC: null, breached: false };
-  return { ...from, on: false, coldSinceMs: from.coldSinceMs ?? context.nowMs, coldFromC: from.coldFromC ?? water.value, breached: isBreached };
+  if (isCold === (from.coldSinceMs !== null) && from.on === false && from.warmSinceMs === null && (!isCold || isBreached === from.breached)) return from;
+  if (!isCold) return { ...from, on: false, coldSinceMs: null, coldFromC: null, breached: false, warmSinceMs: null };
+  return { ...from, on: false, warmSinceMs: null, coldSinceMs: from.coldSinceMs ?? context.nowMs, coldFromC: from.coldFromC ?? water.value, breached: isBreached };
 }
 
 function breached(state: State, water: Latest, draw: Draw, context: RuleContext<Settings>): Verdict {

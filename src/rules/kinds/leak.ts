@@ -8,7 +8,8 @@
  *   - all of the last six fell, and half of them by more than a slower pace: three times the upper tenth of what such halves usually are, at least 1.2 mm (half of `fallPerHour`, where that is set). A gauge of whole
  *     millimetres scatters from hour to hour by as much as a wide display loses in one;
  *   - where a top-off holds the level, and its reservoir is measured: in each of the last three spans of two hours the reservoir fell at twice its usual pace and by half of an even share (water made up at once after a visit is no pace), in all six hours by more than a usual day, by 3 % of it at least, and by
- *     more than a tank of its size can evaporate at all (`src/physics/top-off/weather.ts`), and the water did not rise by that (that would be a top-off that runs on).
+ *     more than a tank of its size can evaporate at all (`src/physics/top-off/weather.ts`), and the water did not rise by that (that would be a top-off that runs on). Where it is twice as much as can evaporate,
+ *     three single hours are enough.
  * Over when neither an hour nor the reservoir falls by half of the pace any more. While the reservoir is empty nothing is over.
  *
  * Urgent: it does not stop by itself. Evaporation is 0.5–1.5 % of the volume a day, 2–3 % with fans (common practice): on a display of half a metre that is 0.6 mm an hour at the very most; in a sump, which
@@ -34,6 +35,9 @@ const settings = z.strictObject({
 });
 type Settings = z.infer<typeof settings>;
 
+const givenShape = z.strictObject({ hours: z.number().default(6), percentPerDay: z.number(), usualPerDay: z.number() });
+type Given = z.infer<typeof givenShape>;
+
 const noReservoir = { hourly: noHours, usual: null, count: 0 };
 
 const state = z.strictObject({
@@ -44,7 +48,7 @@ const state = z.strictObject({
   slowPace: z.number().nullable().default(null),
   /** Of the reservoir that makes good: percent by the hour, the last of them, and what it usually loses in one. */
   reservoir: z.strictObject({ hourly: hourlyState, usual: z.number().nullable(), count: z.number() }).default(noReservoir),
-  leak: z.strictObject({ sinceMs: z.number(), falls: z.array(z.number()).max(8), fromMm: z.number(), pace: z.number(), given: z.strictObject({ percentPerDay: z.number(), usualPerDay: z.number() }).nullable() }).nullable(),
+  leak: z.strictObject({ sinceMs: z.number(), falls: z.array(z.number()).max(8), fromMm: z.number(), pace: z.number(), given: givenShape.nullable() }).nullable(),
 });
 type State = z.infer<typeof state>;
 
@@ -56,6 +60,8 @@ const LEAST_PACE_MM = 2;
 const LEAST_SLOW_PACE_MM = 1.2;
 const HOURS_SLOW = 6;
 const HOURS_GIVEN = 6;
+/** What is looked at three of, and how many times over it has to be sure. */
+const SPANS = [{ spanHours: 2, sure: 1 }, { spanHours: 1, sure: 2 }] as const;
 /** An hour of the reservoir counts for a seventieth of its usual: three days or so. */
 const USUAL_HOURS = 72;
 const REFILL_PERCENT = 2;
@@ -99,7 +105,7 @@ export default defineRule<Settings, State>({
     return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear };
   },
 
-  surelyAfterMs: () => HOURS_FALLING * HOUR,
+  surelyAfterMs: (_settings, { state: { leak } }) => (leak?.given?.hours ?? HOURS_FALLING) * HOUR,
 
   firstChecks(advice) {
     const shutOff = advice.site.waterShutOff === null ? '' : ` Where to shut the water off: ${advice.site.waterShutOff}.`;
@@ -173,21 +179,28 @@ function takeReservoir({ reservoir, leak }: State, context: RuleContext<Settings
   return { hourly, usual: Number(usual.toFixed(4)) + 0, count };
 }
 
-/** Far more from the reservoir than usual, and than evaporates; `null`: no, or not known. */
-function givenOf({ hourly: { hours }, usual, count }: State['reservoir'], level: Hourly, context: RuleContext<Settings>): NonNullable<State['leak']>['given'] {
+/** Far more from the reservoir than usual, and than evaporates: over six hours, or, where it is very much more, over three; `null`: no, or not known. */
+function givenOf({ hourly: { hours }, usual, count }: State['reservoir'], level: Hourly, context: RuleContext<Settings>): Given | null {
   const { tank, equipment } = context;
   const capacity = equipment?.capacityLitres ?? null;
-  const [first, second, third, now] = [-7, -5, -3, -1].map((index) => hours.at(index));
-  if (usual === null || count < HOURS_NEEDED || capacity === null || first === undefined || second === undefined || third === undefined || now === undefined || now[0] - first[0] !== HOURS_GIVEN) return null;
-  const spans = [first[1] - second[1], second[1] - third[1], third[1] - now[1]];
-  const fall = first[1] - now[1];
+  if (usual === null || count < HOURS_NEEDED || capacity === null) return null;
   const usualPerDay = Math.max(0, 24 * usual);
   const band = weatherBand(tank.displayLitres + tank.sumpLitres, context.current('water')?.value ?? (tank.water === 'cold' ? COLD_C : WARM_C), context.current('room')?.value ?? ASSUMED_ROOM_C);
-  const enough = fall > Math.max(usualPerDay, 3 * NOISE_PERCENT) && ((4 * fall) / 100) * capacity > band.mostLitresPerDay && spans.every((span) => span > Math.max(usualPerDay, fall) / 6);
-  const before = level.hours.at(-1 - HOURS_GIVEN);
-  const after = level.hours.at(-1);
-  const rises = before === undefined || after === undefined || after[1] > before[1] + RISE_MM;
-  return enough && !rises ? { percentPerDay: Number((4 * fall).toFixed(1)), usualPerDay: Number(usualPerDay.toFixed(2)) } : null;
+  for (const { spanHours, sure } of SPANS) {
+    const levels = [3, 2, 1, 0].map((spans) => hours.at(-1 - spans * spanHours));
+    const [first, second, third, now] = levels;
+    const lastsHours = 3 * spanHours;
+    if (first === undefined || second === undefined || third === undefined || now === undefined || now[0] - first[0] !== lastsHours) continue;
+    const falls = [first[1] - second[1], second[1] - third[1], third[1] - now[1]];
+    const fall = first[1] - now[1];
+    const perDay = (fall * 24) / lastsHours;
+    const enough = fall > Math.max(usualPerDay, sure * 3 * NOISE_PERCENT) && (perDay / 100) * capacity > sure * band.mostLitresPerDay && falls.every((one) => one > Math.max(usualPerDay, fall) / 6);
+    const before = level.hours.at(-1 - lastsHours);
+    const after = level.hours.at(-1);
+    const rises = before === undefined || after === undefined || after[1] > before[1] + RISE_MM;
+    if (enough && !rises) return { hours: lastsHours, percentPerDay: Number(perDay.toFixed(1)), usualPerDay: Number(usualPerDay.toFixed(2)) };
+  }
+  return null;
 }
 
 function stillGives({ given }: NonNullable<State['leak']>, { hourly: { hours } }: State['reservoir']): boolean {
@@ -226,6 +239,6 @@ function breached({ sinceMs, falls, fromMm, pace, given }: NonNullable<State['le
     return { state: 'breached', summary: `${where} has fallen by ${show('level', fromMm - mm)} to ${show('level', mm)}, hour after hour by more than ${pace.toFixed(1)} mm: faster than water evaporates`, evidence };
   }
   const litres = (percent: number): string => `${((percent / 100) * capacity).toFixed(1)} L a day`;
-  evidence.unshift({ label: 'The reservoir gave, in six hours', value: litres(given.percentPerDay) }, { label: 'Usual', value: litres(given.usualPerDay) });
+  evidence.unshift({ label: `The reservoir gave, at the pace of ${given.hours} hours`, value: litres(given.percentPerDay) }, { label: 'Usual', value: litres(given.usualPerDay) });
   return { state: 'breached', summary: `${context.equipment?.name ?? 'the reservoir'} gives ${litres(given.percentPerDay)} where ${litres(given.usualPerDay)} are usual, and ${where} does not rise: water goes somewhere, faster than it evaporates`, evidence };
 }

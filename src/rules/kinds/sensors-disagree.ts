@@ -69,7 +69,7 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { recent: [], jumped: null, sampledMs: null, learning: [], learntMs: null, usual: null, agreed: null, apartSinceMs: null, stoodMs: null },
-  policy: { priority: 'low', onDelayMs: 15 * MINUTE, offDelayMs: 30 * MINUTE },
+  policy: { priority: 'low', onDelayMs: 15 * MINUTE, offDelayMs: 12 * HOUR },
 
   apply: (facts) => kindsCompared.flatMap((kind) => pairsOf(facts, kind)),
 

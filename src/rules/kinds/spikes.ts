@@ -16,7 +16,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { median, robustSigma } from '../../physics/statistics/median.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
-import { pointById } from '../subject.ts';
+import { pointById, tellsOfTank } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -56,7 +56,8 @@ export default defineRule<Settings, State>({
   settings,
   state,
   initial: { window: [], sampledMs: null, middle: null, reach: 0, run: 0, spikesMs: [], worst: null, breached: false },
-  policy: { priority: 'low', onDelayMs: 0, offDelayMs: HOUR },
+  // A loose contact is quiet for hours: the same news.
+  policy: { priority: 'low', onDelayMs: 0, offDelayMs: 20 * HOUR },
 
   apply: (facts) => facts.points.filter(({ kind, source }) => kindsWatched.has(kind) && source !== null).map(proposalFor),
 
@@ -90,7 +91,7 @@ export default defineRule<Settings, State>({
   },
 });
 
-const proposalFor = (point: Point): Proposal => ({ subject: point.id, title: `${point.name} throws wild values`, roles: { value: point.id }, equipment: null, missing: null, defaults: {} });
+const proposalFor = (point: Point): Proposal => ({ subject: point.id, title: `${point.name} throws wild values`, roles: { value: point.id }, equipment: null, missing: null, defaults: {}, ...(tellsOfTank(point) ? { policy: { priority: 'high' as const } } : {}) });
 
 function follow(before: State, { atMs, value }: Latest, context: RuleContext<Settings>): State {
   const wild = before.middle !== null && Math.abs(value - before.middle) > before.reach;

@@ -57,6 +57,7 @@ const SAMPLE_OFTEN_MS = 5 * MINUTE;
 /** Colder for longer: a visit switches everything off for up to an hour. */
 const LASTS_MS = { below: 30 * MINUTE, above: 20 * MINUTE } as const;
 const MOVED_K = 0.2;
+const CLEAR_K = 0.2;
 const RANGE_K = 0.3;
 /** So a probe or a dial that is off, and a tank that follows the season, do not leave their range. */
 const USUAL_K = 0.6;
@@ -308,9 +309,11 @@ function foresee(before: State, sample: Drawn, water: Latest, fit: ThermalFit, c
   const { nowMs, settings } = context;
   const side = sideOf(water.value, fit, settings);
   const limitC = side === 'below' ? settings.low : settings.high;
-  const isPast = side === 'below' ? water.value <= limitC : water.value >= limitC;
-  if (side !== null && isPast && before.breached) return { ...before, side, forecast: { atMs: nowMs, waterC: water.value, hours: 0, low: 0, high: 0 } };
-  if (side === null || isPast) return { ...before, side, sideSinceMs: side === null ? null : before.side === side ? before.sideSinceMs : nowMs, forecast: null, breached: false };
+  // As the limit has it: back only when it is clear of it.
+  const clearK = before.breached ? CLEAR_K : 0;
+  const isPast = side === 'below' ? water.value <= limitC + clearK : water.value >= limitC - clearK;
+  if (side !== null && isPast && before.breached && (before.forecast?.hours === 0 || (side === 'below' ? water.value <= limitC : water.value >= limitC))) return { ...before, side, forecast: { atMs: nowMs, waterC: water.value, hours: 0, low: 0, high: 0 } };
+  if (side === null || (isPast && !before.breached)) return { ...before, side, sideSinceMs: side === null ? null : before.side === side ? before.sideSinceMs : nowMs, forecast: null, breached: false };
   const sideSinceMs = before.side === side ? before.sideSinceMs ?? nowMs : nowMs;
   const now = { ...before, side, sideSinceMs };
   if (nowMs - sideSinceMs < LASTS_MS[side] || now.steady === null) return { ...now, forecast: null, breached: false };

@@ -68,8 +68,9 @@ describe('leak', () => {
       expect(give(drive, DAY, 18)).toBeNull();
       expect(give(drive, 2 * DAY, 6)).toBeNull();
       const foundMs = give(drive, 9 * HOUR, 100) ?? Number.NaN;
-      expect(foundMs).toBeGreaterThanOrEqual(5 * HOUR);
-      expect(foundMs).toBeLessThanOrEqual(8 * HOUR);
+      // So much more than can evaporate that three hours are enough.
+      expect(foundMs).toBeGreaterThanOrEqual(3 * HOUR);
+      expect(foundMs).toBeLessThanOrEqual(5 * HOUR);
       expect(summaryOf(drive.verdict)).toMatch(/^reservoir gives (9\d|10\d)\.\d L a day where \d+\.\d L a day are usual, and the sump does not rise: water goes somewhere/);
       drive.restart();
       for (let hour = 0; hour < 8; hour += 1) {
