@@ -22,6 +22,10 @@ export class BatchBuilder {
   readonly #clocks = new Map<string, ClockState | null>();
   readonly #outages = new Map<string, Outage | null>();
 
+  reading(taken: Reading): void {
+    this.readings.push(taken);
+  }
+
   ruleState(changed: StoredRuleState): void {
     this.#ruleStates.set(changed.ruleId, changed);
   }

@@ -1,7 +1,7 @@
 /**
  * When something is due next. A binary heap over (dueMs, kind, id): ties are broken by name, not by insertion, so that a restart
  * fires the same deadlines in the same order. Entries are never removed early; a deadline that was moved or dropped is recognised
- * as stale when it comes up, because `current` no longer names its time.
+ * as stale when it comes up, because its slot no longer names its time.
  */
 export type DeadlineKind = 'wake' | 'delay' | 'hold' | 'escalation';
 
@@ -12,20 +12,34 @@ export interface Deadline {
   readonly id: string;
 }
 
+/** The time at which a deadline is due at present; `null`: it is not set. */
+interface Slot {
+  dueMs: number | null;
+}
+
+interface Entry extends Deadline {
+  readonly slot: Slot;
+}
+
 export class Deadlines {
-  readonly #heap: Deadline[] = [];
-  readonly #current: Readonly<Record<DeadlineKind, Map<string, number>>> = { wake: new Map(), delay: new Map(), hold: new Map(), escalation: new Map() };
+  readonly #heap: Entry[] = [];
+  readonly #slots: Readonly<Record<DeadlineKind, Map<string, Slot>>> = { wake: new Map(), delay: new Map(), hold: new Map(), escalation: new Map() };
 
   /** Sets, moves or (`null`) drops the deadline of this kind and id. */
   set(kind: DeadlineKind, id: string, dueMs: number | null): void {
-    const current = this.#current[kind];
-    if (dueMs === null) {
-      current.delete(id);
-      return;
+    const slots = this.#slots[kind];
+    let slot = slots.get(id);
+    if (slot === undefined) {
+      if (dueMs === null) return;
+      slot = { dueMs: null };
+      slots.set(id, slot);
     }
-    if (current.get(id) === dueMs) return;
-    current.set(id, dueMs);
-    this.#push({ dueMs, kind, id });
+    if (slot.dueMs === dueMs) return;
+    slot.dueMs = dueMs;
+    if (dueMs === null) {
+      // Alarms close for good; rules stay.
+      if (kind === 'escalation') slots.delete(id);
+    } else this.#push({ dueMs, kind, id, slot });
   }
 
   /** Takes the earliest deadline that lies before `beforeMs`. */
@@ -34,14 +48,13 @@ export class Deadlines {
       const top = this.#heap[0];
       if (top === undefined || top.dueMs >= beforeMs) return null;
       this.#pop();
-      const current = this.#current[top.kind];
-      if (current.get(top.id) !== top.dueMs) continue;
-      current.delete(top.id);
+      if (top.slot.dueMs !== top.dueMs) continue;
+      top.slot.dueMs = null;
       return top;
     }
   }
 
-  #push(entry: Deadline): void {
+  #push(entry: Entry): void {
     const heap = this.#heap;
     heap.push(entry);
     let at = heap.length - 1;
@@ -61,10 +74,14 @@ export class Deadlines {
     if (last === undefined || heap.length === 0) return;
     let at = 0;
     for (;;) {
-      const left = heap[2 * at + 1];
-      const right = heap[2 * at + 2];
-      if (left === undefined) break;
-      const [child, index] = right !== undefined && isBefore(right, left) ? [right, 2 * at + 2] : [left, 2 * at + 1];
+      let index = 2 * at + 1;
+      let child = heap[index];
+      if (child === undefined) break;
+      const right = heap[index + 1];
+      if (right !== undefined && isBefore(right, child)) {
+        child = right;
+        index += 1;
+      }
       if (!isBefore(child, last)) break;
       heap[at] = child;
       at = index;

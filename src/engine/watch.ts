@@ -22,7 +22,7 @@ import type { Verdict } from '../domain/verdict.ts';
 import { calibrate, type Curve, curvesOf } from '../ingest/calibration.ts';
 import { Intake, isRefusal } from '../ingest/intake.ts';
 import { pageNext, resumeEscalation, returnedPages, type Rota, startEscalation, stopEscalation } from '../oncall/escalation.ts';
-import type { Rule, RuleInput, WrongClock } from '../rules/contract.ts';
+import type { Quiet, Rule, RuleInput, WrongClock } from '../rules/contract.ts';
 import { type PointNow, restoreState, Stepper } from '../rules/step.ts';
 import type { LiveState } from '../store/contract.ts';
 import type { BatchBuilder } from './batch.ts';
@@ -47,7 +47,24 @@ interface Watched {
   wakeAtMs: number | null;
   status: AlarmStatus;
   verdict: Verdict | null;
+  /** One for each role. */
+  readonly listeners: Listener[];
+  /** The promise of its latest step (`Quiet`), without regard to points that may fall silent before. It is not stored: whoever starts anew steps once more. */
+  quietFromMs: number;
+  promisedUntilMs: number;
 }
+
+/** A rule that hears a point. */
+interface Listener {
+  readonly watched: Watched;
+  readonly role: string;
+  readonly live: PointLive;
+  /** Where in `live.skips` stands what it need not hear. */
+  readonly at: number;
+}
+
+/** Of each listener four numbers: readings stamped from the first on, before the second, with values from the third to the fourth need no step. Side by side, since every reading looks at all of them. */
+const skipLength = 4;
 
 class PointLive implements PointNow {
   /** With the cadence its source promised, where it did. */
@@ -55,7 +72,8 @@ class PointLive implements PointNow {
   readonly zone: string;
   state: PointState;
   readonly series: SeriesId | undefined;
-  readonly listeners: { readonly watched: Watched; readonly role: string }[] = [];
+  readonly listeners: Listener[] = [];
+  skips = new Float64Array(0);
   /** `null`: as it comes. */
   readonly curve: Curve | null;
   /** As calibrated, like everything that is judged or shown. */
@@ -163,12 +181,22 @@ export class Watch {
         wakeAtMs: restored === null ? null : (row?.wakeAtMs ?? null),
         status,
         verdict: null,
+        listeners: [],
+        quietFromMs: Number.POSITIVE_INFINITY,
+        promisedUntilMs: Number.NEGATIVE_INFINITY,
       };
       this.#watched.set(rule.id, watched);
       this.statuses.set(rule.id, watched.status);
       this.#noteDoubts(watched);
-      for (const [role, point] of rule.roles) this.#pointOf(rule, point).listeners.push({ watched, role });
+      for (const [role, point] of rule.roles) {
+        const live = this.#pointOf(rule, point);
+        const listener: Listener = { watched, role, live, at: skipLength * live.listeners.length };
+        watched.listeners.push(listener);
+        live.listeners.push(listener);
+      }
     }
+    // All numbers are 0: nothing is skipped.
+    for (const live of this.#points.values()) live.skips = new Float64Array(skipLength * live.listeners.length);
     for (const alarm of stored.openAlarms) this.openAlarms.set(alarm.id, alarm);
   }
 
@@ -323,7 +351,7 @@ export class Watch {
       into.refusal(taken, arrivedMs);
       return;
     }
-    into.readings.push(taken);
+    into.reading(taken);
     const live = this.#points.get(sample.pointId);
     if (live === undefined || (taken.quality & Quality.history) !== 0) return;
     // Straight from the source, and of later: it is back, whoever has not said so.
@@ -335,19 +363,30 @@ export class Watch {
       live.lastStampMs = taken.atMs;
     }
     if (!isUsable(taken.quality)) {
+      endQuiet(live);
       if (isNew && taken.atMs >= arrivedMs - live.point.silentAfterMs) this.#judgeImpossible(live, taken, arrivedMs, into);
       return;
     }
     // Known already, or older than what has been judged: it belongs to history, not to now.
     if (live.latest !== null && taken.atMs <= live.latest.atMs) return;
     const now = calibrated(taken, live.curve);
+    const { atMs, value } = now;
+    const isTooLate = atMs < arrivedMs - live.point.silentAfterMs;
+    if (isTooLate || live.latest === null || atMs - live.latest.atMs > live.point.silentAfterMs) endQuiet(live);
     live.previous = live.latest;
     live.latest = now;
-    if (taken.atMs < arrivedMs - live.point.silentAfterMs) return;
+    if (isTooLate) return;
     let input: Extract<RuleInput, { type: 'reading' }> | null = null;
-    for (const { watched, role } of live.listeners) {
-      if (input === null || input.role !== role) input = { type: 'reading', role, atMs: now.atMs, value: now.value };
-      this.#judge(watched, input, taken.atMs, arrivedMs, into);
+    const { listeners, skips } = live;
+    for (let index = 0; index < listeners.length; index += 1) {
+      const at = skipLength * index;
+      // By far the most frequent case.
+      if (atMs >= (skips[at] ?? Number.NaN) && atMs < (skips[at + 1] ?? Number.NaN) && value >= (skips[at + 2] ?? Number.NaN) && value <= (skips[at + 3] ?? Number.NaN)) continue;
+      const listener = listeners[index];
+      if (listener === undefined) break;
+      const { watched, role } = listener;
+      if (input === null || input.role !== role) input = { type: 'reading', role, atMs, value };
+      this.#judge(watched, input, atMs, arrivedMs, into);
     }
   }
 
@@ -364,10 +403,12 @@ export class Watch {
   #noteClocks(nowMs: number, into: BatchBuilder): void {
     for (const { source, point, before, after } of this.#intake.clockSteps.splice(0)) {
       into.clock(source, after);
+      const sent = [...this.#points.values()].filter((live) => (live.point.source?.topic ?? live.point.id) === source);
+      sent.forEach(endQuiet);
       const wasWrongMs = before?.wrongSinceMs ?? null;
       const isWrongMs = after?.wrongSinceMs ?? null;
       if ((wasWrongMs === null) === (isWrongMs === null)) continue;
-      this.#judgeListeners([...this.#points.values()].filter((live) => (live.point.source?.topic ?? live.point.id) === source), nowMs, into);
+      this.#judgeListeners(sent, nowMs, into);
       into.journal.push({
         atMs: nowMs, kind: 'service', siteId: point.siteId, tankId: null, alarmId: null, by: 'tankbell',
         text: clockText(source, wasWrongMs, after, nowMs), detail: { source, wrong: isWrongMs !== null, lagMs: after === null ? null : after.leastLagMs },
@@ -424,6 +465,7 @@ export class Watch {
 
   #setState(live: PointLive, state: PointState, into: BatchBuilder): void {
     live.state = state;
+    endQuiet(live);
     into.pointState(state);
   }
 
@@ -443,7 +485,8 @@ export class Watch {
     switch (due.kind) {
       case 'wake':
         watched.wakeAtMs = null;
-        this.#judge(watched, { type: 'wake' }, due.dueMs, due.dueMs, into);
+        if (isQuietAt(watched, due.dueMs)) this.#sleepOn(watched, due.dueMs, into);
+        else this.#judge(watched, { type: 'wake' }, due.dueMs, due.dueMs, into);
         return;
       case 'delay':
         this.#live(watched, { type: 'due' }, due.dueMs, into, {});
@@ -452,6 +495,15 @@ export class Watch {
         this.#live(watched, { type: 'release', by: 'tankbell', reason: watched.status.hold?.kind === 'suppressed' ? 'surfaced' : 'shelf-expired' }, due.dueMs, into, {});
         return;
     }
+  }
+
+  /** Nothing has fallen silent, and nothing else has come that could matter: only the next look is set. */
+  #sleepOn(watched: Watched, nowMs: number, into: BatchBuilder): void {
+    const { rule, state, stepper } = watched;
+    watched.wakeAtMs = stepper.silenceWakeMs(nowMs);
+    skipUntil(watched, Math.min(watched.promisedUntilMs, stepper.silentFromMs(nowMs)));
+    into.ruleState({ ruleId: rule.id, state, wakeAtMs: watched.wakeAtMs });
+    this.#deadlines.set('wake', rule.id, watched.wakeAtMs);
   }
 
   #judge(watched: Watched, input: RuleInput, atMs: number, nowMs: number, into: BatchBuilder): void {
@@ -469,6 +521,7 @@ export class Watch {
     const changed = rule.kind.doubts === undefined || step.state === stateBefore ? noPoints : this.#noteDoubts(watched);
     // By far the most frequent case: as before.
     if (!isNoNews(watched.status, step.verdict)) this.#live(watched, { type: 'verdict', verdict: step.verdict, atMs }, nowMs, into, {});
+    keepQuiet(watched, step.quiet, atMs);
     if (changed.length === 0) return;
     for (const other of listenersOf(changed)) if (other !== watched) this.#judge(other, { type: 'wake' }, atMs, nowMs, into);
   }
@@ -482,6 +535,7 @@ export class Watch {
       const live = this.#pointOf(rule, point);
       const why = whys[role];
       const known = live.doubts.get(rule.id);
+      if (known !== why) endQuiet(live);
       if ((known === undefined) !== (why === undefined)) changed.push(live);
       if (why === undefined) live.doubts.delete(rule.id);
       else if (why !== known) live.doubts.set(rule.id, why);
@@ -616,6 +670,8 @@ export class Watch {
   }
 
   #setStatus(watched: Watched, status: AlarmStatus, into: BatchBuilder): void {
+    // Whoever puts its alarm aside believes the sensor.
+    if (watched.rule.kind.doubts !== undefined && status.hold !== watched.status.hold) for (const point of watched.rule.roles.values()) endQuiet(this.#pointOf(watched.rule, point));
     watched.status = status;
     this.statuses.set(watched.rule.id, status);
     into.status(status);
@@ -640,6 +696,46 @@ export class Watch {
       detail: { ruleId: status.ruleId, from: transition.from, to: transition.to, reason: transition.reason },
     });
   }
+}
+
+/** Takes a step's promise, or that it made none. Of a breach every number is told. */
+function keepQuiet(watched: Watched, quiet: Quiet | undefined, atMs: number): void {
+  const { verdict, status, listeners, stepper } = watched;
+  if (quiet === undefined || verdict === null || verdict.state === 'breached' || !isNoNews(status, verdict)) {
+    forget(watched);
+    return;
+  }
+  watched.quietFromMs = atMs;
+  watched.promisedUntilMs = quiet.untilMs;
+  const untilMs = Math.min(quiet.untilMs, stepper.silentFromMs(atMs));
+  for (const { role, at, live: { skips } } of listeners) {
+    const band = quiet.within?.[role];
+    skips[at] = atMs;
+    skips[at + 1] = untilMs;
+    skips[at + 2] = band === undefined ? Number.NEGATIVE_INFINITY : band[0];
+    skips[at + 3] = band === undefined ? Number.POSITIVE_INFINITY : band[1];
+  }
+}
+
+function forget(watched: Watched): void {
+  // It had promised nothing.
+  if (watched.promisedUntilMs === Number.NEGATIVE_INFINITY) return;
+  watched.promisedUntilMs = Number.NEGATIVE_INFINITY;
+  skipUntil(watched, Number.NEGATIVE_INFINITY);
+}
+
+function skipUntil({ listeners }: Watched, untilMs: number): void {
+  for (const { at, live } of listeners) live.skips[at + 1] = untilMs;
+}
+
+/** Is there nothing to be found by a wake-up for silence? */
+function isQuietAt({ stepper, quietFromMs, promisedUntilMs }: Watched, nowMs: number): boolean {
+  return nowMs < promisedUntilMs && nowMs >= quietFromMs && stepper.wakesForSilence && stepper.silentFromMs(quietFromMs) > nowMs;
+}
+
+/** Something else than an ordinary reading has come of this point. */
+function endQuiet({ listeners }: PointLive): void {
+  for (const { watched } of listeners) forget(watched);
 }
 
 const listenersOf = (points: readonly PointLive[]): ReadonlySet<Watched> => new Set(points.flatMap(({ listeners }) => listeners.map(({ watched }) => watched)));

@@ -144,7 +144,29 @@ export interface RuleStep<State> {
    * woken when one of its points goes silent. A kind that sets its own wake-ups looks after silence itself.
    */
   readonly wakeAtMs?: number | null;
+  /** Which readings cannot matter after this step; left out: any may. Says less rather than more, and nothing about a verdict of breached, whose words change with the numbers. */
+  readonly quiet?: Quiet | undefined;
 }
+
+/**
+ * A promise of a kind, so that most readings need not be stepped: from this step on, a step stamped earlier than `untilMs` returns this very state object, a verdict of the same
+ * state (and, if unknown, for the same reason) and no new wake-up, if all that has come since is readings within the bands of their roles, and wake-ups for silence that found none.
+ *
+ * Whoever steps (`src/engine/watch.ts`) steps as ever, and forgets the promise, when anything else comes: a reading stamped before this step, the first of a point or the first after a
+ * silence of it, one that is impossible or too late to be judged; a point that falls silent, goes offline or comes back, is doubted or believed again, changes its cadence; anything about
+ * the clock of a source; a wake-up that the kind asked for. So a kind has to think of values and of time only. It must not be promised of what is read with `previous`.
+ */
+export interface Quiet {
+  /** `Infinity`: whenever. */
+  readonly untilMs: number;
+  /** Role → lowest and highest value, both included. Any value of a role that is left out. */
+  readonly within?: Readonly<Record<string, Band>>;
+}
+
+export type Band = readonly [low: number, high: number];
+
+/** Whatever comes, and whenever. */
+export const quietForever: Quiet = { untilMs: Number.POSITIVE_INFINITY };
 
 /** A rule kind bound to a tank: what runs. */
 export interface Rule {

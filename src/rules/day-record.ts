@@ -34,6 +34,11 @@ export function record(before: DayRecord, atMs: number, value: number): DayRecor
   return { hour, today: [rounded], days: closed === null ? before.days : [...before.days, closed].filter(([at]) => at > day - DAYS_KEPT).slice(-DAYS_KEPT) };
 }
 
+/** When the hour of the last value is over: until then no value is taken. */
+export function nextRecordedMs({ hour }: DayRecord): number {
+  return hour === null ? Number.NEGATIVE_INFINITY : (hour + 1) * HOUR;
+}
+
 function dayOver(day: number, values: readonly number[]): [number, number, number, number] | null {
   const sorted = [...values].sort((a, b) => a - b);
   const middle = median(sorted);

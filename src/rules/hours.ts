@@ -32,7 +32,17 @@ export function takeHourly(before: Hourly, atMs: number, value: number, decimals
   const started = { ...before, hour, samples: [sample], sampledMs: atMs };
   if (before.hour === null || closed === null) return started;
   const finished: [number, number] = [before.hour, rounded(closed, decimals)];
-  return { ...started, hours: [...before.hours, finished].filter(([at]) => at >= hour - hoursKept).slice(-hoursKept) };
+  const oldest = hour - hoursKept;
+  if (before.hour < oldest) return { ...started, hours: [] };
+  // What is too old stands in front.
+  const fresh = before.hours.findIndex(([at]) => at >= oldest);
+  const kept = fresh === -1 ? [] : before.hours.slice(Math.max(fresh, before.hours.length + 1 - hoursKept));
+  return { ...started, hours: [...kept, finished] };
+}
+
+/** Until then no reading is taken. */
+export function nextTakenMs({ sampledMs }: Hourly): number {
+  return sampledMs === null ? Number.NEGATIVE_INFINITY : sampledMs + SAMPLE_EVERY_MS;
 }
 
 const rounded = (value: number, decimals: number): number => Number(value.toFixed(decimals));

@@ -5,8 +5,9 @@
 import { z } from 'zod';
 import { HOUR, MINUTE } from '../domain/duration.ts';
 import type { Equipment, Point } from '../domain/fleet.ts';
-import type { RuleContext, RuleInput, TankFacts } from './contract.ts';
-import { shows } from './runs.ts';
+import type { Band, RuleContext, RuleInput, TankFacts } from './contract.ts';
+import { between, noValue } from './quiet.ts';
+import { shows, showsFrom } from './runs.ts';
 
 /** Role → running or not, since when it is known, and the longest pause it made of late by itself. */
 export const piecesState = z.record(z.string(), z.strictObject({ on: z.boolean(), sinceMs: z.number(), longestOffMs: z.number() }));
@@ -74,6 +75,24 @@ export function allOff(pieces: Pieces, prefix: string, context: RuleContext<unkn
     const cycles = piece !== undefined && piece.longestOffMs > 0 && sinceMs !== null;
     off.push({ role, point, sinceMs, overdueMs: cycles ? sinceMs + 1.25 * piece.longestOffMs + 10 * MINUTE : null });
   }
+}
+
+/** Values by role with which each of these pieces goes on doing what it does. */
+export function piecesStay(pieces: Pieces, prefixes: readonly string[], context: RuleContext<unknown>): Readonly<Record<string, Band>> {
+  const within: Record<string, Band> = {};
+  for (const prefix of prefixes) {
+    for (let index = 1; ; index += 1) {
+      const role = `${prefix}-${index}`;
+      const point = context.point(role);
+      if (point === null) break;
+      const known = pieces[role];
+      const latest = context.latest(role);
+      // One that was seen too late to be judged is told from the next reading.
+      const isSettled = known !== undefined && latest !== null && shows(point.kind, latest.value) === known.on;
+      within[role] = isSettled ? between(latest.value, showsFrom(point.kind)) : noValue;
+    }
+  }
+  return within;
 }
 
 /** The largest group that fell at once, as far as the cadence of their meters tells. */

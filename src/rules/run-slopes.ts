@@ -41,6 +41,11 @@ export function followRun(before: RunSlopes, on: boolean, water: Latest, nowMs: 
   return before.on === on ? { ...ended, ...mark } : { ...ended, on, sinceMs: nowMs, sinceC: mark.markC, ...mark };
 }
 
+/** When `followRun` changes next, if it goes on running, or resting, as it does. */
+export function stretchEndsMs({ on, markMs }: RunSlopes): number {
+  return on === null || markMs === null ? Number.NEGATIVE_INFINITY : markMs + HOUR;
+}
+
 /** What happened in a silence is not known: the stretch that ran is dropped. */
 export function afterSilence(before: RunSlopes): RunSlopes {
   return before.on === null && before.markMs === null ? before : { ...before, on: null, sinceMs: null, sinceC: null, markMs: null, markC: null };

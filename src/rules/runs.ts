@@ -13,14 +13,20 @@ const LEAST_AMPERES = 0.02;
 
 /** @param value in the canonical unit of `kind`. @param nameplateWatts a tenth of it is running, where that is more than standby. */
 export function shows(kind: Kind, value: number, nameplateWatts: number | null = null): boolean {
+  const from = showsFrom(kind, nameplateWatts);
+  return kind === 'switch' ? value >= from : value > from;
+}
+
+/** The value that parts what runs from what stands. */
+export function showsFrom(kind: Kind, nameplateWatts: number | null = null): number {
   switch (kind) {
     case 'power':
-      return value > Math.min(LEAST_WATTS * 10, Math.max(LEAST_WATTS, 0.1 * (nameplateWatts ?? 0)));
+      return Math.min(LEAST_WATTS * 10, Math.max(LEAST_WATTS, 0.1 * (nameplateWatts ?? 0)));
     case 'current':
-      return value > LEAST_AMPERES;
+      return LEAST_AMPERES;
     case 'switch':
-      return value >= 0.5;
+      return 0.5;
     default:
-      return value > 0;
+      return 0;
   }
 }

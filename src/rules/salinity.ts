@@ -6,8 +6,8 @@ import { z } from 'zod';
 import type { Point } from '../domain/fleet.ts';
 import { show } from '../domain/units.ts';
 import type { Evidence } from '../domain/verdict.ts';
-import { type Compensation, practicalSalinity } from '../physics/salinity.ts';
-import type { Latest, Proposal, RuleContext, TankFacts } from './contract.ts';
+import { type Compensation, practicalSalinity, SALINITY_RANGE } from '../physics/salinity.ts';
+import type { Band, Latest, Proposal, RuleContext, TankFacts } from './contract.ts';
 import { whyNotCurrent } from './unknown.ts';
 
 /** What a probe does before it shows a value; the same in every rule about salinity. */
@@ -63,6 +63,27 @@ export function readSalinity(context: RuleContext<ProbeSettings>): Salinity {
   if (!found.known) return { known: false, why: found.why };
   return { known: true, psu: found.value, atMs: conductivity.atMs, rough: temperature === null, conductivity, temperature };
 }
+
+/** What the salinity can be while conductivity and temperature stay near the present ones. */
+export interface Nearby {
+  readonly within: Readonly<Record<string, Band>>;
+  readonly leastPsu: number;
+  readonly mostPsu: number;
+}
+
+/** @param share of the conductivity, and @param kelvin: how near. @returns `null` where it may leave what is known. */
+export function nearby({ conductivity, temperature }: Extract<Salinity, { readonly known: true }>, share: number, kelvin: number, context: RuleContext<ProbeSettings>): Nearby | null {
+  const conductivities: Band = [conductivity.value * (1 - share), conductivity.value * (1 + share)];
+  const celsius: Band = temperature === null ? [25, 25] : [temperature.value - kelvin, temperature.value + kelvin];
+  const corners = conductivities.flatMap((shown) => celsius.map((warm) => practicalSalinity(shown, warm, probes[context.settings.compensation])));
+  const psus = corners.flatMap((corner) => (corner.known ? [corner.value] : []));
+  const [leastPsu, mostPsu] = [Math.min(...psus) - CURVED_PSU, Math.max(...psus) + CURVED_PSU];
+  if (psus.length < corners.length || leastPsu < SALINITY_RANGE.low || mostPsu > SALINITY_RANGE.high) return null;
+  return { within: { conductivity: conductivities, ...(temperature === null ? {} : { temperature: celsius }) }, leastPsu, mostPsu };
+}
+
+/** By more than it can be beyond what it is at the corners of a small field, where a probe that compensates has it bend. */
+const CURVED_PSU = 0.1;
 
 /** What the present conductivity would mean at another temperature; `null`: not known. Tells a thermometer that has jumped from salt that has. */
 export function psuAt(conductivity: Latest, celsius: number, context: RuleContext<ProbeSettings>): number | null {

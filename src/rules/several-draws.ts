@@ -34,6 +34,16 @@ export function readNumberedDraw(context: RuleContext<unknown>, prefix: DrawPref
   return readDraw(new OnePiece(context, roles), assumedVolts);
 }
 
+/** Latest readings of the meters of this piece that show a switch at once (no counter), by role. */
+export function numberedMeters(context: RuleContext<unknown>, prefix: DrawPrefix, number: number): readonly (readonly [role: string, latest: Latest])[] {
+  const roles = names[prefix]?.[number - 1];
+  if (roles === undefined) return [];
+  return [roles.power, roles.current, roles.switch].flatMap((role) => {
+    const latest = context.latest(role);
+    return latest === null ? [] : [[role, latest] as const];
+  });
+}
+
 /** The context as a rule about this piece alone would see it. */
 class OnePiece implements DrawContext {
   readonly #context: RuleContext<unknown>;

@@ -6,7 +6,7 @@
  * that has no stored wake.
  */
 import type { Equipment, Point, Site, Tank } from '../domain/fleet.ts';
-import type { Latest, Rule, RuleContext, RuleInput, RuleStep, WrongClock } from './contract.ts';
+import { type Latest, quietForever, type Rule, type RuleContext, type RuleInput, type RuleStep, type WrongClock } from './contract.ts';
 
 /** What is known of a point. Whoever keeps it changes it in place: rules are bound to it once and look at it as it stands. */
 export interface PointNow {
@@ -31,6 +31,8 @@ export interface PointNow {
 export class Stepper {
   readonly #rule: Rule;
   readonly #context: StepContext;
+  /** Is the wake-up that is set one for silence, and none that the kind has asked for? */
+  wakesForSilence = false;
 
   constructor(rule: Rule, knownOf: (point: Point) => PointNow) {
     this.#rule = rule;
@@ -40,12 +42,25 @@ export class Stepper {
   /** @returns the next state (the same object if nothing changed), the verdict, and a wake-up unless it stays as it was. */
   step(state: unknown, input: RuleInput, nowMs: number): RuleStep<unknown> {
     const { kind, missing } = this.#rule;
-    if (missing !== null) return { state, verdict: { state: 'unknown', why: missing }, wakeAtMs: null };
+    if (missing !== null) return { state, verdict: { state: 'unknown', why: missing }, wakeAtMs: null, quiet: quietForever };
     const context = this.#context;
     context.nowMs = nowMs;
     const step = kind.step(state, input, context);
+    if (step.wakeAtMs !== undefined) this.wakesForSilence = false;
     if (input.type !== 'wake' || step.wakeAtMs !== undefined) return step;
-    return { state: step.state, verdict: step.verdict, wakeAtMs: context.silenceWakeMs() };
+    this.wakesForSilence = true;
+    const wakeAtMs = context.silenceWakeMs(nowMs);
+    return step.quiet === undefined ? { state: step.state, verdict: step.verdict, wakeAtMs } : { state: step.state, verdict: step.verdict, wakeAtMs, quiet: step.quiet };
+  }
+
+  /** When to look for silence again after `nowMs`, for a rule that leaves that to this class; `null`: it has no points. */
+  silenceWakeMs(nowMs: number): number | null {
+    return this.#context.silenceWakeMs(nowMs);
+  }
+
+  /** The first moment after `nowMs` at which one of its points that is not silent then falls silent, if nothing more comes of it. */
+  silentFromMs(nowMs: number): number {
+    return this.#context.silentFromMs(nowMs);
   }
 }
 
@@ -76,6 +91,7 @@ class StepContext implements RuleContext<unknown> {
   readonly site: Site;
   readonly equipment: Equipment | null;
   readonly #points: ReadonlyMap<string, PointNow>;
+  readonly #all: readonly PointNow[];
 
   readonly #ruleId: string;
 
@@ -86,6 +102,7 @@ class StepContext implements RuleContext<unknown> {
     this.site = facts.site;
     this.equipment = equipment;
     this.#points = new Map([...roles].map(([role, point]) => [role, knownOf(point)]));
+    this.#all = [...this.#points.values()];
   }
 
   point(role: string): Point | null {
@@ -127,12 +144,22 @@ class StepContext implements RuleContext<unknown> {
    * When to look for silence again: set only when it fires, not moved with every reading. No point can fall silent unnoticed before: a current one
    * not before its own time, and one that is silent now would first have to come back and then keep its silence just as long.
    */
-  silenceWakeMs(): number | null {
+  silenceWakeMs(nowMs: number): number | null {
     let earliest: number | null = null;
-    for (const { point, latest } of this.#points.values()) {
+    for (const { point, latest } of this.#all) {
       const silentAt = latest === null ? 0 : silentAtMs(point, latest);
-      const lookAt = silentAt > this.nowMs ? silentAt : this.nowMs + point.silentAfterMs + 1;
+      const lookAt = silentAt > nowMs ? silentAt : nowMs + point.silentAfterMs + 1;
       if (earliest === null || lookAt < earliest) earliest = lookAt;
+    }
+    return earliest;
+  }
+
+  silentFromMs(nowMs: number): number {
+    let earliest = Number.POSITIVE_INFINITY;
+    for (const { point, latest } of this.#all) {
+      if (latest === null) continue;
+      const silentAt = silentAtMs(point, latest);
+      if (silentAt > nowMs && silentAt < earliest) earliest = silentAt;
     }
     return earliest;
   }

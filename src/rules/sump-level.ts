@@ -12,9 +12,10 @@ import type { Point } from '../domain/fleet.ts';
 import type { Kind } from '../domain/kinds.ts';
 import { kinds } from '../domain/kinds.ts';
 import { median, robustSigma } from '../physics/statistics/median.ts';
-import type { Latest, Proposal, RuleContext, TankFacts } from './contract.ts';
+import type { Band, Latest, Proposal, RuleContext, TankFacts } from './contract.ts';
 import { type Hourly, hourlyState, takeHourly } from './hours.ts';
-import { shows, telltales } from './runs.ts';
+import { between } from './quiet.ts';
+import { shows, showsFrom, telltales } from './runs.ts';
 
 export const usualState = z.strictObject({ hourly: hourlyState, usual: z.number().nullable(), margin: z.number().nullable() });
 export type Usual = z.infer<typeof usualState>;
@@ -71,6 +72,19 @@ export function returnPumpRuns(context: RuleContext<unknown>): boolean | null {
     known = true;
   }
   return known;
+}
+
+/** Values by role with which `returnPumpRuns` says what it says. */
+export function returnPumpsStay(context: RuleContext<unknown>): Readonly<Record<string, Band>> {
+  const within: Record<string, Band> = {};
+  for (let index = 1; index <= PUMPS_WATCHED; index += 1) {
+    const role = `pump-${index}`;
+    const point = context.point(role);
+    if (point === null) break;
+    const value = context.current(role);
+    if (value !== null) within[role] = between(value.value, showsFrom(point.kind));
+  }
+  return within;
 }
 
 /** Takes a reading of the gauge into what is usual. The same object when nothing changed. */

@@ -37,6 +37,11 @@ export function waterBy(context: Pick<RuleContext<unknown>, 'current' | 'doubted
   return (side === 'warmest' ? second.value > water.value : second.value < water.value) ? second : water;
 }
 
+/** Which of the thermometers `waterBy` has chosen. */
+export function roleOf(water: Latest, context: Pick<RuleContext<unknown>, 'current'>): 'water' | 'second' {
+  return context.current('water') === water ? 'water' : 'second';
+}
+
 /** One proposal for the water of the tank, on the point that measures its temperature (role `water`). @param title after the point's name. */
 export function waterProposal(facts: TankFacts, title: string): Proposal {
   const point = waterTemperaturePoint(facts);

@@ -105,11 +105,18 @@ function eachDay(points: readonly SealedPoint[], take: (columns: readonly Column
 
 const nothing: LiveState = { ruleStates: [], pointStates: [], statuses: [], openAlarms: [], latest: new Map(), lastStampMs: new Map(), nextAlarmId: 1, clocks: new Map(), calibrations: [], outages: [], aliveMs: null };
 
+/** Readings are in the store already: only what is decided is kept. */
+class Decided extends BatchBuilder {
+  override reading(): void {
+    // Nothing to store.
+  }
+}
+
 /** A tank watched from its first reading on, without a store. */
 export class Replay {
   readonly opened = new Set<number>();
   readonly #watch: Watch;
-  #into = new BatchBuilder();
+  #into = new Decided();
 
   constructor(fleet: Fleet, rules: readonly Rule[]) {
     this.#watch = new Watch(fleet, rules, new Map(fleet.points.map(({ id }, index) => [id, index + 1])), nothing);
@@ -119,8 +126,6 @@ export class Replay {
   take(sample: Sample, arrivedMs: number): void {
     this.#watch.advance(arrivedMs, this.#into);
     this.#watch.sample(sample, arrivedMs, this.#into);
-    // They are in the store already.
-    this.#into.readings.length = 0;
   }
 
   day(points: readonly SealedPoint[], columns: readonly Columns[]): void {
@@ -143,6 +148,6 @@ export class Replay {
   /** Lets go of what was decided. */
   settle(): void {
     for (const { id } of this.#into.build(0).alarms) this.opened.add(id);
-    this.#into = new BatchBuilder();
+    this.#into = new Decided();
   }
 }

@@ -22,11 +22,27 @@ export function robustSigma(values: readonly number[]): number | null {
 
 /** Between the order statistics, linearly (position (n − 1) p). `null` of none. @param p 0–1. */
 export function quantile(values: readonly number[], p: number): number | null {
-  // Sorts by value without asking a function back, which is most of what a median costs.
-  const sorted = new Float64Array(values).sort();
+  const sorted = sortedOf(values);
   const position = (sorted.length - 1) * p;
   const below = sorted[Math.floor(position)];
   const above = sorted[Math.ceil(position)];
   if (below === undefined || above === undefined) return null;
   return below + (above - below) * (position - Math.floor(position));
 }
+
+/** What costs least: a short list by hand, a longer one by value, without asking a function back. What is no number comes last. */
+function sortedOf(values: readonly number[]): ArrayLike<number> {
+  if (values.length > SHORT || values.some(Number.isNaN)) return new Float64Array(values).sort();
+  const sorted: number[] = [];
+  for (const value of values) {
+    let at = sorted.length;
+    for (let before = sorted[at - 1]; before !== undefined && before > value; before = sorted[at - 1]) {
+      sorted[at] = before;
+      at -= 1;
+    }
+    sorted[at] = value;
+  }
+  return sorted;
+}
+
+const SHORT = 16;

@@ -39,11 +39,13 @@ export function theilSen(points: readonly Pair[], confidence = 0.95): Line | nul
 /** Slopes of all pairs with different x at least `leastApart` apart. */
 export function pairSlopes(points: readonly Pair[], leastApart = 0): number[] {
   const slopes: number[] = [];
-  points.forEach((one, index) => {
-    for (const other of points.slice(index + 1)) {
+  for (const [index, one] of points.entries()) {
+    for (let later = index + 1; later < points.length; later += 1) {
+      const other = points[later];
+      if (other === undefined) break;
       const apart = other.x - one.x;
       if (apart !== 0 && Math.abs(apart) >= leastApart) slopes.push((other.y - one.y) / apart);
     }
-  });
+  }
   return slopes;
 }

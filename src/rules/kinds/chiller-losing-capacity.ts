@@ -19,7 +19,8 @@ import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { drawRoles, missingDraw, readDraw, tooCoarse } from '../draw.ts';
 import { median } from '../median.ts';
-import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes } from '../run-slopes.ts';
+import { quietWithin, sameDraw } from '../quiet.ts';
+import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes, stretchEndsMs } from '../run-slopes.ts';
 import { chillerOnWatts, isRunning } from '../running.ts';
 import { supplyVolts } from '../settings.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -88,7 +89,11 @@ export default defineRule<Settings, State>({
     const slopes = followRun(before.slopes, running, water, context.nowMs);
     const state = slopes === before.slopes ? before : closeDay(notePair({ ...before, slopes }, context), context);
     if (state.breached) return { state, verdict: breached(state, context) };
-    return { state, verdict: state.days.length < 2 * WINDOW_DAYS ? unknown('learning what it can do: needs eight days with two runs of 20 min each') : clear };
+    const onWatts = chillerOnWatts(context.equipment);
+    return {
+      state, verdict: state.days.length < 2 * WINDOW_DAYS ? unknown('learning what it can do: needs eight days with two runs of 20 min each') : clear,
+      quiet: quietWithin(sameDraw(draw, [onWatts, onWatts / 2]), stretchEndsMs(slopes)),
+    };
   },
 
   // Once it has fallen below: the middle of four days turns with the third, and has to be low on one more.

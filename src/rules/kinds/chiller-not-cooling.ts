@@ -18,9 +18,10 @@ import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
 import { chillerEffectWatts, expectedCoolingKPerH } from '../chilling.ts';
-import { defineRule, type Latest, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
-import { afterSilence, followRun, noSlopes, runSlopes } from '../run-slopes.ts';
+import { quietWithin, sameDraw } from '../quiet.ts';
+import { afterSilence, followRun, noSlopes, runSlopes, stretchEndsMs } from '../run-slopes.ts';
 import { chillerOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -80,7 +81,7 @@ export default defineRule<Settings, State>({
     const running = isRunning(draw, chillerOnWatts(context.equipment)) ?? before.slopes.on;
     if (running === null) return { state: before, verdict: unknown(tooCoarse) };
     const state = judge(follow(before, running, water, context.nowMs), water, context);
-    return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, water, draw, context) };
+    return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, water, draw, context), quiet: quietOf(state, draw, context) };
   },
 
   surelyAfterMs: ({ after }) => after,
@@ -100,6 +101,14 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** While it rests, or has not run for long, until the next stretch ends. */
+function quietOf({ slopes, breachedSinceMs }: State, draw: Draw, context: RuleContext<Settings>): Quiet | undefined {
+  const onWatts = chillerOnWatts(context.equipment);
+  if (breachedSinceMs !== null) return undefined;
+  const judgedMs = slopes.on !== true || slopes.sinceMs === null ? Number.POSITIVE_INFINITY : slopes.sinceMs + context.settings.after;
+  return quietWithin(sameDraw(draw, [onWatts, onWatts / 2]), Math.min(stretchEndsMs(slopes), judgedMs));
+}
 
 const unseen = (before: State): State => {
   const slopes = afterSilence(before.slopes);

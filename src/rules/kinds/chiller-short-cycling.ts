@@ -22,6 +22,8 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
+import { quietWithin, sameDraw } from '../quiet.ts';
+import { isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown } from '../unknown.ts';
@@ -77,7 +79,10 @@ export default defineRule<Settings, State>({
     if (counts.starts > context.settings.maxStartsPerHour || counts.shortOffs >= context.settings.shortOffs) {
       return { state, verdict: breached(counts, draw, context) };
     }
-    return { state, verdict: state.on === null ? unknown(draw.by === 'energy' ? tooCoarse : 'has not been seen clearly on or off yet') : clear };
+    // While it goes on doing what it does: starts only grow old.
+    const onWatts = onWattsOf(context);
+    const quiet = state.by === draw.by && state.on === isRunning(draw, onWatts) ? quietWithin(sameDraw(draw, [onWatts, onWatts / 2])) : undefined;
+    return { state, verdict: state.on === null ? unknown(draw.by === 'energy' ? tooCoarse : 'has not been seen clearly on or off yet') : clear, quiet };
   },
 
   // It speaks of an hour.

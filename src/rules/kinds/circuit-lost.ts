@@ -22,7 +22,7 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
 import { handsAreLikely, visitLasts } from '../hands.ts';
-import { allOff, type Fallen, fellTogether, followPieces, type Metered, type Pieces, meteredOnSite, piecesState, rolesOf } from '../pieces.ts';
+import { allOff, type Fallen, fellTogether, followPieces, type Metered, type Pieces, meteredOnSite, piecesState, piecesStay, rolesOf } from '../pieces.ts';
 import { runsAllDay, shows } from '../runs.ts';
 import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -64,7 +64,8 @@ export default defineRule<Settings, State>({
     const followed = prefixes.reduce((pieces, prefix) => followPieces(pieces, input, prefix, context), before.pieces);
     const state = followed === before.pieces ? before : { ...before, pieces: followed };
     const off = piecesOff(followed, context);
-    if (off === null) return { state: alive(state), verdict: clear };
+    // While one piece runs, nothing else matters.
+    if (off === null) return { state: alive(state), verdict: clear, quiet: { untilMs: Number.POSITIVE_INFINITY, within: piecesStay(followed, prefixes, context) } };
     const all = Object.values(off).flat();
     if (all.length === 0) return { state, verdict: unknown(whyNotCurrent(context, prefixes.map((prefix) => `${prefix}-1`).find((role) => context.point(role) !== null) ?? 'steady-1')) };
     const wasDead = state.deadSinceMs !== null && context.nowMs - state.deadSinceMs >= SURE_MS;

@@ -19,7 +19,7 @@ import type { Kind } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Proposal, type Quiet, type RuleContext } from '../contract.ts';
 import { duration } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { pointById, tellsOfTank } from '../subject.ts';
@@ -76,7 +76,7 @@ export default defineRule<Settings, State>({
     const limitMs = limitOf(followed, context);
     const frozen = followed.frozen || stillMs > limitMs;
     const state = frozen === followed.frozen ? followed : { ...followed, frozen };
-    return { state, verdict: frozen ? breached(state, value, stillMs, limitMs, context) : clear };
+    return { state, verdict: frozen ? breached(state, value, stillMs, limitMs, context) : clear, quiet: quietOf(state, context) };
   },
 
   doubts: ({ frozen }) => (!frozen ? {} : { value: 'it says the same value over and over, so that nothing is known' }),
@@ -107,13 +107,22 @@ const everyMsOf = (context: RuleContext<Settings>): number => context.point('val
 const lookMsOf = ({ longestMs }: State, everyMs: number): number => Math.max(LOOK_MS, 2 * everyMs, Math.min(MOST_LOOK_MS, longestMs / 4));
 
 function follow(before: State, { atMs, value }: Latest, everyMs: number, afterSilence: boolean): State {
-  if (before.value === null || afterSilence) return { ...before, sinceMs: before.sinceMs ?? atMs, fromMs: atMs, value, moved: false, frozen: false };
-  if (before.moved) return atMs - before.fromMs < lookMsOf(before, everyMs) ? before : { ...before, fromMs: atMs, value, moved: false };
+  const { sinceMs, frozen, longestMs } = before;
+  if (before.value === null || afterSilence) return { sinceMs: sinceMs ?? atMs, fromMs: atMs, value, moved: false, frozen: false, longestMs };
+  if (before.moved) return atMs - before.fromMs < lookMsOf(before, everyMs) ? before : { sinceMs, fromMs: atMs, value, moved: false, frozen, longestMs };
   if (value === before.value) return before;
   const stillMs = atMs - before.fromMs;
   // Somewhat beyond what was allowed it was calm water; far beyond it was a fault, which is nothing to get used to.
-  const isFault = before.frozen && stillMs > 2 * learntMs(before, everyMs);
-  return { ...before, moved: true, frozen: false, longestMs: isFault || stillMs > LEARN_MS ? before.longestMs : Math.max(before.longestMs, stillMs) };
+  const isFault = frozen && stillMs > 2 * learntMs(before, everyMs);
+  return { sinceMs, fromMs: before.fromMs, value: before.value, moved: true, frozen: false, longestMs: isFault || stillMs > LEARN_MS ? longestMs : Math.max(longestMs, stillMs) };
+}
+
+/** One that has moved is looked at again after a while; one that has not, when it moves, or has been still for long. */
+function quietOf(state: State, context: RuleContext<Settings>): Quiet | undefined {
+  const { moved, value, fromMs } = state;
+  if (state.frozen || value === null) return undefined;
+  const everyMs = everyMsOf(context);
+  return moved ? { untilMs: fromMs + lookMsOf(state, everyMs) } : { untilMs: fromMs + (context.settings.frozenAfter ?? learntMs(state, everyMs)), within: { value: [value, value] } };
 }
 
 function limitOf(state: State, context: RuleContext<Settings>): number {

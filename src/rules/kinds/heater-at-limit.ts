@@ -17,8 +17,9 @@ import type { Equipment } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type Latest, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { type Band, defineRule, type Latest, type Proposal, type Quiet, type RuleContext, type TankFacts } from '../contract.ts';
 import { drawRoles, tooCoarse } from '../draw.ts';
+import { quietWithin, sameDraw } from '../quiet.ts';
 import { heaterOnWatts, isRunning } from '../running.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { duration, supplyVolts } from '../settings.ts';
@@ -85,7 +86,7 @@ export default defineRule<Settings, State>({
     }
     if (running === null) return { state: before, verdict: before.breached ? breached(before, water, watts, setpoint, context) : unknown(tooCoarse) };
     const state = running ? whileOn(before, water, setpoint, context) : whileOff(before, context.nowMs);
-    return { state, verdict: state.breached ? breached(state, water, watts, setpoint, context) : clear };
+    return { state, verdict: state.breached ? breached(state, water, watts, setpoint, context) : clear, quiet: quietOf(state, running, context) };
   },
 
   surelyAfterMs: ({ after }) => after,
@@ -119,6 +120,23 @@ function proposalFor(facts: TankFacts, first: Equipment, metered: readonly Equip
     missing,
     defaults: leading === null ? {} : { setpoint: leading.setpointC, ...(leading.bandK === null ? {} : { band: leading.bandK }) },
   };
+}
+
+/** While one of them rests; while all run, until the next note is due, or they have run for long. */
+function quietOf({ sinceMs, pauseSinceMs, notes, breached: isBreached }: State, running: boolean, context: RuleContext<Settings>): Quiet | undefined {
+  const onWatts = heaterOnWatts(null);
+  const within: Record<string, Band> = {};
+  for (let number = 1; ; number += 1) {
+    const draw = readNumberedDraw(context, 'heater', number, context.settings.supplyVolts);
+    if (draw === null) break;
+    const draws = sameDraw(draw, [onWatts, onWatts / 2], `heater-${number}.`);
+    if (draws === null) return undefined;
+    Object.assign(within, draws);
+  }
+  if (!running) return sinceMs === null ? quietWithin(within) : undefined;
+  const last = notes.at(-1);
+  if (isBreached || sinceMs === null || pauseSinceMs !== null || last === undefined) return undefined;
+  return quietWithin(within, Math.min(last[0] + HOUR, sinceMs + context.settings.after));
 }
 
 /** Nobody saw what happened during a silence; what has rung goes on until it is seen to be over. */

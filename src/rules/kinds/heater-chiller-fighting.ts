@@ -16,8 +16,9 @@ import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type RuleContext } from '../contract.ts';
+import { type Band, defineRule, type Quiet, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, readDraw, tooCoarse } from '../draw.ts';
+import { quietWithin, sameDraw } from '../quiet.ts';
 import { chillerOnWatts, heaterOnWatts, isRunning } from '../running.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { duration, supplyVolts } from '../settings.ts';
@@ -86,7 +87,7 @@ export default defineRule<Settings, State>({
     const heating = heaters.running ?? before.heating;
     if (cooling === null || heating === null) return { state: before, verdict: unknown(tooCoarse) };
     const state = follow(before, heating, cooling, context);
-    return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, chiller, context) };
+    return { state, verdict: state.breachedSinceMs === null ? clear : breached(state, chiller, context), quiet: quietOf(state, chiller, context) };
   },
 
   surelyAfterMs: ({ window }) => window,
@@ -103,6 +104,22 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** While none of them switches, or two run together for long. */
+function quietOf({ breachedSinceMs, togetherSinceMs }: State, chiller: Draw, context: RuleContext<Settings>): Quiet | undefined {
+  const coolingWatts = chillerOnWatts(context.equipment);
+  const heatingWatts = heaterOnWatts(null);
+  const draws = sameDraw(chiller, [coolingWatts, coolingWatts / 2]);
+  if (draws === null || breachedSinceMs !== null) return undefined;
+  const within: Record<string, Band> = { ...draws };
+  for (let number = 1; ; number += 1) {
+    const draw = readNumberedDraw(context, 'heater', number, context.settings.supplyVolts);
+    if (draw === null) return quietWithin(within, togetherSinceMs === null ? Number.POSITIVE_INFINITY : togetherSinceMs + TOGETHER_MS);
+    const one = sameDraw(draw, [heatingWatts, heatingWatts / 2], `heater-${number}.`);
+    if (one === null) return undefined;
+    Object.assign(within, one);
+  }
+}
 
 function heatersRunning(context: RuleContext<Settings>): { readonly running: boolean | null } | { readonly why: string } {
   let running: boolean | null = false;

@@ -21,14 +21,15 @@ import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext, type RuleInput } from '../contract.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { keptMedian } from '../median.ts';
+import { between, quietWithin, sameDraw } from '../quiet.ts';
 import { heaterOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
+import { hardLimitsC, roleOf, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   lag: duration(5 * MINUTE, 6 * HOUR).default(HOUR).describe('How long it may draw nothing with the water too cold, such as 45m: thermostats lag, and visits switch equipment off. Default 1 h.'),
@@ -88,7 +89,7 @@ export default defineRule<Settings, State>({
     const running = isRunning(draw, heaterOnWatts(context.equipment));
     if (running === null) return { state: from, verdict: water.value < callC(from, context) ? unknown(tooCoarse) : clear };
     const state = running ? whileOn(from, water, context) : whileOff(from, water, context);
-    return { state, verdict: state.breached ? breached(state, water, draw, context) : clear };
+    return { state, verdict: state.breached ? breached(state, water, draw, context) : clear, quiet: quietOf(state, running, water, draw, context) };
   },
 
   surelyAfterMs: ({ lag }) => lag,
@@ -108,6 +109,14 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** While it heats, or the water is not cold. */
+function quietOf(state: State, running: boolean, water: Latest, draw: Draw, context: RuleContext<Settings>): Quiet | undefined {
+  const onWatts = heaterOnWatts(context.equipment);
+  const draws = sameDraw(draw, [onWatts, onWatts / 2]);
+  if (draws === null || state.breached || state.coldSinceMs !== null || state.warmSinceMs !== null || state.on !== running) return undefined;
+  return quietWithin(running ? draws : { ...draws, [roleOf(water, context)]: between(water.value, callC(state, context)) });
+}
 
 function lineOf({ equipment }: RuleContext<Settings>): number {
   return (equipment?.setpointC ?? Number.NaN) - (equipment?.bandK ?? 0);

@@ -36,13 +36,14 @@ import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { lossFreeHours } from '../../physics/heat.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext, type RuleInput } from '../contract.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { keptMedian } from '../median.ts';
+import { between, quietWithin, sameDraw } from '../quiet.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { hardLimitsC, tankHeatCapacityWhPerK, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
+import { hardLimitsC, roleOf, tankHeatCapacityWhPerK, thermometerRoles, waterBy, waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   lag: duration(MINUTE, 6 * HOUR).nullable().default(null)
@@ -120,7 +121,7 @@ export default defineRule<Settings, State>({
 
     const from = isFirstAfterSilence(input, draw, context) ? afterSilence(before) : before;
     const next = drawing ? whileDrawing(from, water, draw, lineC, context) : whileOff(from, water, draw, lineC, context);
-    return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear };
+    return { state: next, verdict: next.breached ? breached(next, water, draw, lineC, context) : clear, quiet: quietOf(next, drawing, water, draw, lineC, context) };
   },
 
   // The least; a large tank with a small heater is given up to an hour.
@@ -141,6 +142,14 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** While it draws with the water below the line, or rests. */
+function quietOf(state: State, drawing: boolean, water: Latest, draw: Draw, lineC: number, context: RuleContext<Settings>): Quiet | undefined {
+  const draws = sameDraw(draw, [onWatts(context)]);
+  if (draws === null || state.breached || state.stoppedMs !== null || state.pauseSinceMs !== null || state.aboveSinceMs !== null) return undefined;
+  if (!drawing) return state.drawingSinceMs === null ? quietWithin(draws) : undefined;
+  return state.drawingSinceMs === null || water.value >= lineC ? undefined : quietWithin({ ...draws, [roleOf(water, context)]: between(water.value, lineC) });
+}
 
 /** A heater on its controller idles at a few watts: drawing begins at a fifth of the nameplate, at least at 10 W. */
 function onWatts({ equipment }: RuleContext<Settings>): number {

@@ -22,10 +22,11 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { heatCapacityWhPerK } from '../../physics/heat.ts';
 import { type PowerBand, soundHeaterWatts } from '../../physics/heater-power.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext } from '../contract.ts';
+import { type Band, defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, readDraw } from '../draw.ts';
 import { keptMedian } from '../median.ts';
-import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes } from '../run-slopes.ts';
+import { between, noValue } from '../quiet.ts';
+import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes, stretchEndsMs } from '../run-slopes.ts';
 import { heaterOnWatts, isRunning } from '../running.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { supplyVolts } from '../settings.ts';
@@ -48,6 +49,8 @@ const STEADY = 0.03;
 const METER = 0.02;
 const SUPPLY = 0.1;
 const PAIR_WITHIN_MS = 4 * HOUR;
+const OTHERS_EVERY_MS = HOUR / 2;
+const OTHER_WATTS = 15;
 
 const state = z.strictObject({
   /** Draw against the bounds of a sound heater: below 1 short of the lower, above 1 beyond the upper, 1 between. Oldest first. */
@@ -97,7 +100,7 @@ export default defineRule<Settings, State>({
     const drawn = running === true && input.type === 'reading' && input.role === draw.by ? noteDraw(before, draw, context) : before;
     const state = noteResponse(drawn, running, context);
     const verdict = judge(state, draw, context);
-    return { state, verdict: verdict ?? (state.draws.length < DRAWS_NEEDED && state.responses.length < RESPONSES_NEEDED ? unknown('has not been seen heating often enough yet') : clear) };
+    return { state, verdict: verdict ?? (state.draws.length < DRAWS_NEEDED && state.responses.length < RESPONSES_NEEDED ? unknown('has not been seen heating often enough yet') : clear), quiet: quietOf(state, draw, running, context) };
   },
 
   // While it heats. What only the response of the water shows takes five runs, and nobody can say how long that is.
@@ -116,6 +119,22 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** While it heats, each reading of its meter counts; the water only as often as a stretch ends. */
+function quietOf(state: State, draw: Draw, running: boolean | null, context: RuleContext<Settings>): Quiet | undefined {
+  if (draw.by !== 'power' || running === null) return undefined;
+  const onWatts = heaterOnWatts(context.equipment);
+  const within: Record<string, Band> = { power: running ? noValue : between(draw.watts, onWatts, onWatts / 2) };
+  if (context.current('water') === null || context.settings.leastResponse === 0) return { untilMs: Number.POSITIVE_INFINITY, within };
+  const untilMs = stretchEndsMs(state.slopes);
+  if (state.otherMs !== null && context.nowMs - state.otherMs < OTHERS_EVERY_MS) return { untilMs: Math.min(untilMs, state.otherMs + OTHERS_EVERY_MS), within };
+  for (let number = 1; ; number += 1) {
+    const other = readNumberedDraw(context, 'other', number, context.settings.supplyVolts);
+    if (other === null) return { untilMs, within };
+    if (other.by !== 'power') return undefined;
+    within[`other-${number}.power`] = between(other.watts, OTHER_WATTS, OTHER_WATTS / 2);
+  }
+}
 
 type Metered = Extract<Draw, { readonly watts: number }>;
 
@@ -168,11 +187,11 @@ function noteResponse(before: State, running: boolean | null, context: RuleConte
 
 /** Another heater or the chiller was seen running; noted at most once in half an hour. */
 function noteOthers(before: State, context: RuleContext<Settings>): State {
-  if (before.otherMs !== null && context.nowMs - before.otherMs < HOUR / 2) return before;
+  if (before.otherMs !== null && context.nowMs - before.otherMs < OTHERS_EVERY_MS) return before;
   for (let number = 1; ; number += 1) {
     const draw = readNumberedDraw(context, 'other', number, context.settings.supplyVolts);
     if (draw === null) return before;
-    if (draw.by !== null && isRunning(draw, 15) !== false) return { ...before, otherMs: context.nowMs };
+    if (draw.by !== null && isRunning(draw, OTHER_WATTS) !== false) return { ...before, otherMs: context.nowMs };
   }
 }
 

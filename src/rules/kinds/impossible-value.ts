@@ -14,7 +14,7 @@ import { kinds } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Proposal, type RuleContext } from '../contract.ts';
+import { defineRule, type Proposal, quietForever, type RuleContext } from '../contract.ts';
 import { pointById, tellsOfTank } from '../subject.ts';
 
 const settings = z.strictObject({
@@ -52,7 +52,7 @@ export default defineRule<Settings, State>({
   },
 
   step(before, input, context) {
-    if (input.type === 'reading' && before.seenMs.length === 0) return { state: before, verdict: clear };
+    if (input.type === 'reading' && before.seenMs.length === 0) return { state: before, verdict: clear, quiet: quietForever };
     const state = input.type === 'impossible' ? note(before, input.atMs, input.value, context) : forget(before, context.nowMs);
     const verdict = state.sinceMs === null ? clear : breached(state, state.sinceMs, context);
     const last = state.seenMs.at(-1);

@@ -13,6 +13,7 @@ import type { Point } from '../../domain/fleet.ts';
 import { clear } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Proposal } from '../contract.ts';
+import { between, quietWithin } from '../quiet.ts';
 import { pointById } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
@@ -44,7 +45,7 @@ export default defineRule<Settings, State>({
   step(before, _input, context) {
     const sensor = context.current('sensor');
     if (sensor === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'sensor')) };
-    if ((sensor.value >= 0.5) !== (context.settings.wetWhen === 'on')) return { state: before.wetSinceMs === null ? before : dry, verdict: clear };
+    if ((sensor.value >= 0.5) !== (context.settings.wetWhen === 'on')) return { state: before.wetSinceMs === null ? before : dry, verdict: clear, quiet: quietWithin({ sensor: between(sensor.value, 0.5) }) };
     const wetSinceMs = before.wetSinceMs ?? sensor.atMs;
     return {
       state: before.wetSinceMs === null ? { wetSinceMs } : before,

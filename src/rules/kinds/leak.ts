@@ -25,7 +25,7 @@ import { ASSUMED_ROOM_C } from '../../physics/thermal/prior.ts';
 import { weatherBand } from '../../physics/top-off/weather.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { type Hourly, hourlyState, noHours, takeHourly } from '../hours.ts';
+import { type Hourly, hourlyState, nextTakenMs, noHours, takeHourly } from '../hours.ts';
 import { percentOf, reservoirProposals } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { roomTemperaturePoint, waterTemperaturePoint } from '../water.ts';
@@ -102,7 +102,8 @@ export default defineRule<Settings, State>({
     const isNew = hourly.hours !== before.hourly.hours || reservoir.hourly.hours !== before.reservoir.hourly.hours;
     const state = hourly === before.hourly && reservoir === before.reservoir ? before : isNew ? judgeHours({ ...before, hourly, reservoir }, context) : { ...before, hourly, reservoir };
     if (state.leak !== null) return { state, verdict: breached(state.leak, level.value, context) };
-    return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear };
+    const untilMs = Math.min(nextTakenMs(hourly), context.current('gauge') === null ? Number.POSITIVE_INFINITY : nextTakenMs(reservoir.hourly));
+    return { state, verdict: state.pace === null ? unknown(`its usual fall is being learnt: it takes ${HOURS_NEEDED} hours`) : clear, quiet: { untilMs } };
   },
 
   surelyAfterMs: (_settings, { state: { leak } }) => (leak?.given?.hours ?? HOURS_FALLING) * HOUR,
@@ -125,7 +126,7 @@ export default defineRule<Settings, State>({
 function judgeHours(before: State, context: RuleContext<Settings>): State {
   const { hourly, reservoir } = before;
   const { settings, nowMs } = context;
-  const falls = fallsOf(hourly);
+  const falls = fallsOf(hourly, ofTenths);
   const last = falls.slice(-HOURS_FALLING);
   // What a leak does is not usual: nothing is learnt of it.
   const isLeaking = before.leak !== null;
@@ -172,7 +173,7 @@ function takeReservoir({ reservoir, leak }: State, context: RuleContext<Settings
   const hourly = takeHourly(reservoir.hourly, gauge.atMs, percentOf(gauge, context), 2, 2 * HOURS_GIVEN + 1);
   if (hourly === reservoir.hourly) return reservoir;
   // What fell of late may be the leak that is about to be found.
-  const fall = hourly.hours === reservoir.hourly.hours ? null : fallsOf(hourly).at(-1 - HOURS_GIVEN) ?? null;
+  const fall = hourly.hours === reservoir.hourly.hours ? null : fallsOf(hourly, toTenths).at(-1 - HOURS_GIVEN) ?? null;
   if (fall === null || fall < -REFILL_PERCENT || leak !== null) return { ...reservoir, hourly };
   const count = Math.min(USUAL_HOURS, reservoir.count + 1);
   const usual = (reservoir.usual ?? 0) + (fall - (reservoir.usual ?? 0)) / count;
@@ -212,11 +213,15 @@ function stillGives({ given }: NonNullable<State['leak']>, { hourly: { hours } }
   return before[1] - now[1] > Math.max(NOISE_PERCENT, given.usualPerDay / 4);
 }
 
+const toTenths = (fall: number): number => Number(fall.toFixed(1));
+/** The same, and quicker, of levels that are tenths themselves: there is no half to round. */
+const ofTenths = (fall: number): number => Math.round(fall * 10) / 10;
+
 /** Fall from one hour to the next, mm; `null` across a gap. */
-function fallsOf({ hours }: Hourly): readonly (number | null)[] {
+function fallsOf({ hours }: Hourly, rounded: (fall: number) => number): readonly (number | null)[] {
   return hours.slice(1).map(([hour, level], index) => {
     const previous = hours[index];
-    return previous === undefined || hour - previous[0] !== 1 ? null : Number((previous[1] - level).toFixed(1));
+    return previous === undefined || hour - previous[0] !== 1 ? null : rounded(previous[1] - level);
   });
 }
 

@@ -21,6 +21,7 @@ import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
 import { defineRule, type Latest, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { between, quietWithin } from '../quiet.ts';
 import { pointById } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { hardLimitsC, waterTemperaturePoint } from '../water.ts';
@@ -80,7 +81,9 @@ export default defineRule<Settings, State>({
     const value = context.current('value');
     if (value === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'value')) };
     const next = follow(before, value, context);
-    return { state: next, verdict: next.side === null ? clear : breached(next, value, context) };
+    if (next.side !== null) return { state: next, verdict: breached(next, value, context) };
+    const { low, high } = context.settings;
+    return { state: next, verdict: clear, quiet: quietWithin({ value: between(value.value, low ?? Number.NaN, high ?? Number.NaN) }) };
   },
 
   firstChecks(advice) {

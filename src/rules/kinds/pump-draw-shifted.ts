@@ -19,9 +19,10 @@ import type { Kind } from '../../domain/kinds.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { drawShift, equipmentStart, normalDraw, rememberDraw } from '../../physics/equipment/baseline.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type RuleContext, type RuleInput } from '../contract.ts';
+import { defineRule, type Quiet, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, readDraw, tooCoarse } from '../draw.ts';
 import { equipmentMemory } from '../memories.ts';
+import { between } from '../quiet.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { sumpGauge } from '../sump-level.ts';
 import { nominalVoltsOf } from '../supply.ts';
@@ -93,7 +94,7 @@ export default defineRule<Settings, State>({
     if (draw.marginWatts > 0.1 * draw.watts && draw.watts > STANDBY_WATTS) return { state: before, verdict: unknown(tooCoarse) };
     const state = input.type === 'reading' && input.role === draw.by ? follow(before, input, draw, context) : before;
     const verdict = judge(state, draw, context);
-    return { state, verdict };
+    return { state, verdict, quiet: quietOf(state, draw, context) };
   },
 
   surelyAfterMs: ({ suddenFor }) => suddenFor,
@@ -143,6 +144,27 @@ function follow(before: State, input: RuleInput & { type: 'reading' }, draw: Exc
   const suddenSinceMs = state.suddenSinceMs ?? input.atMs;
   const sudden = state.sudden || input.atMs - suddenSinceMs >= settings.suddenFor;
   return suddenSinceMs === state.suddenSinceMs && sudden === state.sudden ? state : { ...state, suddenSinceMs, sudden };
+}
+
+/** Between two samples, while it stands or draws about what is normal. */
+function quietOf(state: State, draw: Draw, context: RuleContext<Settings>): Quiet | undefined {
+  if (draw.by !== 'power' || state.suddenSinceMs !== null || state.sudden) return undefined;
+  const on = onWatts(state, context);
+  if (draw.watts < on) return { untilMs: Number.POSITIVE_INFINITY, within: { power: between(draw.watts, on) } };
+  if (state.sampledMs === null || isOffVoltage(context)) return undefined;
+  const { normal } = state;
+  // As near as is normal whether or not the sump has risen.
+  const nearWatts = normal === null ? Number.POSITIVE_INFINITY : Math.max((context.settings.suddenPercent / 400) * normal.watts, SUDDEN_SIGMAS * normal.sigmaWatts);
+  if (normal !== null && Math.abs(draw.watts - normal.watts) > nearWatts) return undefined;
+  const volts = context.current('voltage');
+  const nominal = volts === null ? 0 : nominalVoltsOf(volts.value);
+  return {
+    untilMs: state.sampledMs + SAMPLE_EVERY_MS,
+    within: {
+      power: normal === null ? between(draw.watts, on) : between(draw.watts, on, normal.watts - nearWatts, normal.watts + nearWatts),
+      ...(volts === null ? {} : { voltage: between(volts.value, nominal * (1 - VOLTAGE_SHARE), nominal * (1 + VOLTAGE_SHARE)) }),
+    },
+  };
 }
 
 function hasRisen({ sumpBefore }: State, sump: number | null, context: RuleContext<Settings>): boolean {

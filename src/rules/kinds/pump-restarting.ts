@@ -15,8 +15,9 @@ import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Equipment } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
-import { shows, telltales } from '../runs.ts';
+import { defineRule, type Proposal, type Quiet, type RuleContext, type TankFacts } from '../contract.ts';
+import { between, quietWithin } from '../quiet.ts';
+import { shows, showsFrom, telltales } from '../runs.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { equipmentById } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -57,7 +58,7 @@ export default defineRule<Settings, State>({
     const most = context.settings.starts;
     const tooMany = starts >= (state.breached ? most / 2 : most) || isQuick(state.startsMs, most, context.nowMs);
     const next = tooMany === state.breached ? state : { ...state, breached: tooMany };
-    return { state: next, verdict: tooMany ? breached(next, starts, context) : clear };
+    return { state: next, verdict: tooMany ? breached(next, starts, context) : clear, quiet: quietOf(next, context) };
   },
 
   // It speaks of an hour, or of twenty minutes where they were enough.
@@ -75,6 +76,14 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** While it goes on doing what it does: starts only grow old. */
+function quietOf({ on }: State, context: RuleContext<Settings>): Quiet | undefined {
+  const now = context.current('runs');
+  const kind = context.point('runs')?.kind ?? 'power';
+  const nameplateWatts = context.equipment?.nameplateWatts ?? null;
+  return now === null || shows(kind, now.value, nameplateWatts) !== on ? undefined : quietWithin({ runs: between(now.value, showsFrom(kind, nameplateWatts)) });
+}
 
 function proposalFor(pump: Equipment, facts: TankFacts): Proposal {
   const own = telltales.flatMap((kind) => facts.points.filter((point) => point.kind === kind && point.equipmentId === pump.id));

@@ -20,10 +20,11 @@ import type { Equipment, EquipmentKind } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { defineRule, type Proposal, type Quiet, type RuleContext, type TankFacts } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { handsAreLikely, visitLasts } from '../hands.ts';
 import { median } from '../median.ts';
+import { between, quietWithin } from '../quiet.ts';
 import { supplyVolts } from '../settings.ts';
 import { equipmentById } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -91,7 +92,8 @@ export default defineRule<Settings, State>({
       return { state, verdict: mayBeVisit(state, context) ? clear : breached(state, draw, byFlow === true, context) };
     }
     if (byDraw === null && byFlow === null) return { state: learnt, verdict: unknown(whyUndecided(draw, context)) };
-    return { state: learnt.stoppedSinceMs === null ? learnt : { ...learnt, stoppedSinceMs: null }, verdict: clear };
+    const state = learnt.stoppedSinceMs === null ? learnt : { ...learnt, stoppedSinceMs: null };
+    return { state, verdict: clear, quiet: quietOf(state, draw, context) };
   },
 
   firstChecks(advice) {
@@ -151,8 +153,7 @@ const standbyOf = (nameplateWatts: number, share: number): number => Math.min(ST
 /** Takes one value of the running draw in ten minutes until there are enough, one an hour from then on. */
 function learn(before: State, draw: Draw, context: RuleContext<Settings>): State {
   if (draw.by === null || draw.by === 'switch' || context.settings.normalWatts !== null) return before;
-  const everyMs = before.normals.length < NORMALS_NEEDED ? 10 * MINUTE : HOUR;
-  if (before.learntMs !== null && draw.atMs - before.learntMs < everyMs) return before;
+  if (before.learntMs !== null && draw.atMs - before.learntMs < learnsEveryMs(before)) return before;
   const share = context.settings.stoppedBelow / 100;
   const normal = normalWattsOf(before, context);
   const nameplate = context.equipment?.nameplateWatts ?? null;
@@ -161,6 +162,21 @@ function learn(before: State, draw: Draw, context: RuleContext<Settings>): State
   const normals = [...before.normals, Math.round(draw.watts * 10) / 10].slice(-NORMALS_KEPT);
   return { ...before, normals, normalWatts: normals.length >= NORMALS_NEEDED ? median(normals) : null, learntMs: draw.atMs };
 }
+
+/** While it runs, until the next value of its draw is taken. */
+function quietOf(state: State, draw: Draw, context: RuleContext<Settings>): Quiet | undefined {
+  if (draw.by !== 'power') return undefined;
+  const share = context.settings.stoppedBelow / 100;
+  const normal = normalWattsOf(state, context);
+  const nameplate = context.equipment?.nameplateWatts ?? null;
+  const marks = normal !== null ? [normal * share] : nameplate === null ? [STANDBY_WATTS] : [nameplate * share, standbyOf(nameplate, share)];
+  const flow = context.current('flow');
+  const within = { power: between(draw.watts, ...marks), ...(flow === null ? {} : { flow: between(flow.value, minFlowOf(context)) }) };
+  if (context.settings.normalWatts !== null) return quietWithin(within);
+  return state.learntMs === null ? undefined : quietWithin(within, state.learntMs + learnsEveryMs(state));
+}
+
+const learnsEveryMs = ({ normals }: State): number => (normals.length < NORMALS_NEEDED ? 10 * MINUTE : HOUR);
 
 function minFlowOf({ settings, tank }: RuleContext<Settings>): number {
   return settings.minFlow ?? 0.1 * tank.displayLitres;

@@ -17,10 +17,11 @@ import { DAY } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { dayRecord, nothingRecorded, record } from '../day-record.ts';
+import { dayRecord, nextRecordedMs, nothingRecorded, record } from '../day-record.ts';
 import { median } from '../median.ts';
+import { quietWithin } from '../quiet.ts';
 import { percentOf, reservoirProposals } from '../reservoir.ts';
-import { checkTheProbe, compensation, readSalinity, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
+import { checkTheProbe, compensation, nearby, readSalinity, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
 import { isSteady, type Trend, trendOf, trendShape } from '../trend.ts';
 import { unknown } from '../unknown.ts';
 
@@ -64,8 +65,9 @@ export default defineRule<Settings, State>({
     if (!salinity.known) return { state: before, verdict: unknown(salinity.why) };
     const recorded = record(before.record, salinity.atMs, salinity.psu);
     const state = recorded === before.record ? before : hourOver(before, recorded, context);
-    if (state.trend === null) return { state, verdict: unknown('needs seven full days of readings') };
-    return { state, verdict: state.drifting ? breached(state, state.trend, salinity, context) : clear };
+    const quiet = quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, nextRecordedMs(recorded));
+    if (state.trend === null) return { state, verdict: unknown('needs seven full days of readings'), quiet };
+    return { state, verdict: state.drifting ? breached(state, state.trend, salinity, context) : clear, quiet };
   },
 
   firstChecks(advice) {

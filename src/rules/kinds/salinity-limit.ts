@@ -14,8 +14,9 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Water } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type RuleContext } from '../contract.ts';
-import { checkTheProbe, compensation, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, SEAWATER_FROM_PSU, showPsu, slowSalinity } from '../salinity.ts';
+import { defineRule, type Quiet, type RuleContext } from '../contract.ts';
+import { quietWithin } from '../quiet.ts';
+import { checkTheProbe, compensation, nearby, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, SEAWATER_FROM_PSU, showPsu, slowSalinity } from '../salinity.ts';
 import { unknown } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -59,7 +60,7 @@ export default defineRule<Settings, State>({
     if (limits === null) return { state: before, verdict: unknown('its water is not known to be seawater; write low and high') };
     const side = sideOf(before.side, salinity, limits);
     const state = side === before.side ? before : { side, sinceMs: side === null ? null : salinity.atMs };
-    return { state, verdict: side === null ? clear : breached(state, salinity, limits, context.nowMs) };
+    return { state, verdict: side === null ? clear : breached(state, salinity, limits, context.nowMs), quiet: side === null ? quietOf(salinity, limits, context) : undefined };
   },
 
   firstChecks(advice) {
@@ -87,6 +88,14 @@ function limitsOf({ settings, tank }: RuleContext<Settings>, psu: number): Salin
 }
 
 type Known = Extract<Salinity, { readonly known: true }>;
+
+function quietOf(salinity: Known, limits: SalinityLimits, context: RuleContext<Settings>): Quiet | undefined {
+  const near = nearby(salinity, 0.02, 0.5, context);
+  // Where the kind of water does not say it, the salinity tells whether it is seawater.
+  if (near === null || (usualLimits[context.tank.water] === null && near.leastPsu < SEAWATER_FROM_PSU)) return undefined;
+  const staysInside = [near.leastPsu, near.mostPsu].every((psu) => sideOf(null, { ...salinity, psu }, limits) === null);
+  return staysInside ? quietWithin(near.within) : undefined;
+}
 
 function sideOf(was: State['side'], { psu, rough }: Known, { low, high }: SalinityLimits): State['side'] {
   const margin = rough ? ROUGH_PSU : 0;

@@ -18,7 +18,8 @@ import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
 import { median } from '../median.ts';
-import { checkTheProbe, compensation, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
+import { quietWithin } from '../quiet.ts';
+import { checkTheProbe, compensation, nearby, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
 import { unknown } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -57,7 +58,8 @@ export default defineRule<Settings, State>({
     if (!salinity.known) return { state: before, verdict: unknown(salinity.why) };
     const state = take(before, salinity, context);
     if (state.side !== null) return { state, verdict: breached(state, salinity, context) };
-    return { state, verdict: state.hours.length < NEWEST + OLDER_NEEDED ? unknown('needs nine hours of readings') : clear };
+    const quiet = quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, (Math.max(hour, last?.[0] ?? hour) + 1) * HOUR);
+    return { state, verdict: state.hours.length < NEWEST + OLDER_NEEDED ? unknown('needs nine hours of readings') : clear, quiet };
   },
 
   firstChecks(advice) {

@@ -19,9 +19,10 @@ import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type RuleContext } from '../contract.ts';
+import { defineRule, type Quiet, type RuleContext } from '../contract.ts';
 import { median } from '../median.ts';
-import { checkTheProbe, compensation, psuAt, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
+import { quietWithin } from '../quiet.ts';
+import { checkTheProbe, compensation, nearby, psuAt, readSalinity, ROUGH_PSU, type Salinity, salinityEvidence, salinityProposals, showPsu, slowSalinity } from '../salinity.ts';
 import { unknown } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -64,8 +65,9 @@ export default defineRule<Settings, State>({
     const from = fresh(before, salinity.atMs);
     const level = from.notes.length < NOTES_KEPT && !from.breached ? null : median(from.notes.map(([, psu]) => psu));
     const state = level === null ? note(from, salinity) : follow(from, salinity, level, context);
-    if (level === null) return { state, verdict: unknown('needs three hours of readings') };
-    return { state, verdict: state.breached ? breached(state, salinity, level, context) : clear };
+    const quiet = quietOf(state, salinity, level, context);
+    if (level === null) return { state, verdict: unknown('needs three hours of readings'), quiet };
+    return { state, verdict: state.breached ? breached(state, salinity, level, context) : clear, quiet };
   },
 
   surelyAfterMs: () => LASTS_MS,
@@ -82,6 +84,18 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+/** Until the next note, while it is on its level. */
+function quietOf({ notes, side, breached: isBreached }: State, salinity: Known, level: number | null, context: RuleContext<Settings>): Quiet | undefined {
+  const last = notes.at(-1);
+  if (side !== null || isBreached || last === undefined) return undefined;
+  const near = nearby(salinity, 0.01, 0.3, context);
+  const middle = notes.length < NOTES_KEPT ? null : median(notes.map(([, psu]) => psu));
+  const threshold = context.settings.step + (salinity.rough ? ROUGH_PSU : 0);
+  // The note just taken may have moved the level.
+  if (near === null || (level === null) !== (middle === null) || (middle !== null && Math.max(near.mostPsu - middle, middle - near.leastPsu) >= threshold)) return undefined;
+  return quietWithin(near.within, last[0] + HOUR);
+}
 
 /** Notes from before a long silence do not count, unless it is ringing. */
 function fresh(before: State, atMs: number): State {

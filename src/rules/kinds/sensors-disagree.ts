@@ -23,9 +23,9 @@ import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { median } from '../../physics/statistics/median.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Latest, type Proposal, type RuleContext, type TankFacts } from '../contract.ts';
+import { defineRule, type Latest, type Proposal, type Quiet, type RuleContext, type TankFacts } from '../contract.ts';
 import { telltales } from '../runs.ts';
-import { returnPumpRuns } from '../sump-level.ts';
+import { returnPumpRuns, returnPumpsStay } from '../sump-level.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -84,7 +84,7 @@ export default defineRule<Settings, State>({
     if (before.stoodMs !== null && context.nowMs - before.stoodMs < MIX_MS) return { state: before, verdict: unknown('display and sump are mixing again after the return pump stood') };
     const state = input.type === 'reading' && isSample(before, one, other, context) ? take(before, one, other, context) : before;
     if (state.apartSinceMs !== null) return { state, verdict: breached(state, one, other, context) };
-    return { state, verdict: state.recent.length < SAMPLES ? unknown('comparing the two: it takes an hour') : clear };
+    return { state, verdict: state.recent.length < SAMPLES ? unknown('comparing the two: it takes an hour') : clear, quiet: quietOf(state, one, other, context) };
   },
 
   doubts: ({ jumped }) => (jumped === null ? {} : { [jumped]: 'it has jumped, and another sensor in the same water has not' }),
@@ -130,6 +130,17 @@ function isSample({ sampledMs, usual, recent }: State, one: Latest, other: Lates
   if (sinceMs < SAMPLE_OFF_EVERY_MS) return false;
   const tolerance = toleranceOf(context, one.value);
   return sinceMs >= SAMPLE_EVERY_MS || offBy(other.value - one.value, usual) > tolerance || recent.some(([a, b]) => offBy(b - a, usual) > tolerance);
+}
+
+/** Until the next sample, while neither the pump stops nor the two part. */
+function quietOf({ sampledMs, usual, recent }: State, one: Latest, other: Latest, context: RuleContext<Settings>): Quiet | undefined {
+  if (sampledMs === null) return undefined;
+  const tolerance = toleranceOf(context, one.value);
+  const pumps = returnPumpsStay(context);
+  // By so much each may move: a little less than half of what is left, for a tolerance that is a share of the value moves with it.
+  const each = ((usual === null ? UNLEARNT : 1) * (tolerance - offBy(other.value - one.value, usual))) / 2.2;
+  if (each <= 0 || recent.some(([a, b]) => offBy(b - a, usual) > 0.9 * tolerance)) return { untilMs: sampledMs + SAMPLE_OFF_EVERY_MS, within: pumps };
+  return { untilMs: sampledMs + SAMPLE_EVERY_MS, within: { ...pumps, one: [one.value - each, one.value + each], other: [other.value - each, other.value + each] } };
 }
 
 /** How far a difference is off the usual one; a third of it as long as that is not known. */

@@ -15,7 +15,7 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type RuleContext, type TankFacts } from '../contract.ts';
+import { defineRule, quietForever, type RuleContext, type TankFacts } from '../contract.ts';
 
 const settings = z.strictObject({
   points: z.int().min(2).max(100).default(3).describe('So many points of one source must be silent together. Default 3.'),
@@ -52,7 +52,7 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     // By far the most frequent case: one point of many delivers, and nothing was silent.
-    if (input.type === 'reading' && before.silent === null && before.watched) return { state: before, verdict: clear };
+    if (input.type === 'reading' && before.silent === null && before.watched) return { state: before, verdict: clear, quiet: quietForever };
     const { silent, lookAtMs } = look(context);
     const sinceMs = silent === null ? null : before.sinceMs ?? context.nowMs;
     const same = before.watched && before.silent === silent && before.sinceMs === sinceMs;
@@ -81,25 +81,33 @@ function pointsOf({ points, neighbours, site }: TankFacts): readonly Point[] {
   return [...points, ...neighbours.points].filter((point) => point.source !== null && point.siteId === site.id).slice(0, POINTS_WATCHED);
 }
 
-interface Watched {
-  readonly role: string;
-  readonly point: Point;
+type Groups = readonly (readonly [beginning: string, roles: readonly string[]])[];
+
+/** A context is bound to one rule, and the topics of its points stay what they are: put together once. */
+const knownGroups = new WeakMap<RuleContext<Settings>, Groups>();
+
+function groupsOf(context: RuleContext<Settings>): Groups {
+  const known = knownGroups.get(context);
+  if (known !== undefined) return known;
+  const groups = groupsByTopic(context);
+  knownGroups.set(context, groups);
+  return groups;
 }
 
-/** Points by what their topics begin with, widest first; the whole site comes before everything. */
-function groupsOf(context: RuleContext<Settings>): readonly (readonly [beginning: string, points: readonly Watched[]])[] {
-  const groups = new Map<string, Watched[]>([[WHOLE_SITE, []]]);
+/** Roles by what the topics of their points begin with, widest first; the whole site comes before everything. */
+function groupsByTopic(context: RuleContext<Settings>): Groups {
+  const groups = new Map<string, string[]>([[WHOLE_SITE, []]]);
   for (let index = 1; index <= POINTS_WATCHED; index += 1) {
     const role = `point-${index}`;
     const point = context.point(role);
     if (point === null) break;
-    groups.get(WHOLE_SITE)?.push({ role, point });
+    groups.get(WHOLE_SITE)?.push(role);
     const parts = (point.source?.topic ?? '').split('/');
     for (let length = 1; length <= parts.length; length += 1) {
       const beginning = parts.slice(0, length).join('/');
       const group = groups.get(beginning);
-      if (group === undefined) groups.set(beginning, [{ role, point }]);
-      else group.push({ role, point });
+      if (group === undefined) groups.set(beginning, [role]);
+      else group.push(role);
     }
   }
   // Of those alike in size the longer name tells more; the whole site stays first.
@@ -110,11 +118,9 @@ function groupsOf(context: RuleContext<Settings>): readonly (readonly [beginning
 function look(context: RuleContext<Settings>): { readonly silent: string | null; readonly lookAtMs: number } {
   let silent: string | null = null;
   let lookAtMs = Number.POSITIVE_INFINITY;
-  for (const [beginning, points] of groupsOf(context)) {
-    // What has never delivered shows nothing of a gateway; `silent-point` tells of it.
-    const heard = points.filter(({ role }) => context.latest(role) !== null);
-    if (heard.length < context.settings.points) continue;
-    const atMs = silentAtMs(heard, context);
+  for (const [beginning, roles] of groupsOf(context)) {
+    const atMs = silentAtMs(roles, context);
+    if (atMs === null) continue;
     if (atMs > context.nowMs) lookAtMs = Math.min(lookAtMs, atMs);
     else silent ??= beginning;
   }
@@ -125,29 +131,33 @@ function look(context: RuleContext<Settings>): { readonly silent: string | null;
 /** No point is patient for less than this by itself (`silentAfter`). */
 const LOOK_AGAIN_MS = 4 * MINUTE;
 
-/** When all of these have been silent for long enough, if none speaks from now on. */
-function silentAtMs(points: readonly Watched[], context: RuleContext<Settings>): number {
+/** When all of these have been silent for long enough, if none speaks from now on; `null`: too few have been heard. */
+function silentAtMs(roles: readonly string[], context: RuleContext<Settings>): number | null {
   let atMs = 0;
-  for (const { role, point } of points) {
-    if (context.offline(role) !== null) continue;
+  let heard = 0;
+  for (const role of roles) {
     const latest = context.latest(role);
-    if (latest !== null) atMs = Math.max(atMs, Math.ceil(Math.max(latest.atMs, context.lastStampMs(role) ?? 0, context.heardMs(role) ?? 0) + SHARE * point.silentAfterMs) + 1);
+    const point = context.point(role);
+    // What has never delivered shows nothing of a gateway; `silent-point` tells of it.
+    if (latest === null || point === null) continue;
+    heard += 1;
+    if (context.offline(role) === null) atMs = Math.max(atMs, Math.ceil(Math.max(latest.atMs, context.lastStampMs(role) ?? 0, context.heardMs(role) ?? 0) + SHARE * point.silentAfterMs) + 1);
   }
-  return atMs;
+  return heard < context.settings.points ? null : atMs;
 }
 
 function breached(beginning: string, context: RuleContext<Settings>): Verdict {
-  const points = groupsOf(context).find(([name]) => name === beginning)?.[1] ?? [];
+  const roles = groupsOf(context).find(([name]) => name === beginning)?.[1] ?? [];
   let last: { readonly name: string; readonly atMs: number } | null = null;
   let offline: string | null = null;
-  for (const { role, point } of points) {
+  for (const role of roles) {
     const latest = context.latest(role);
     offline ??= context.offline(role);
-    if (latest !== null && (last === null || latest.atMs > last.atMs)) last = { name: point.name, atMs: latest.atMs };
+    if (latest !== null && (last === null || latest.atMs > last.atMs)) last = { name: context.point(role)?.name ?? role, atMs: latest.atMs };
   }
-  const from = beginning === WHOLE_SITE ? `any of the ${points.length} points of the site` : `${beginning} (${points.length} points)`;
+  const from = beginning === WHOLE_SITE ? `any of the ${roles.length} points of the site` : `${beginning} (${roles.length} points)`;
   const evidence: Evidence[] = [
-    { label: 'Silent', value: `${points.length} points${beginning === WHOLE_SITE ? ', all of the site' : ` under ${beginning}`}` },
+    { label: 'Silent', value: `${roles.length} points${beginning === WHOLE_SITE ? ', all of the site' : ` under ${beginning}`}` },
     last === null ? { label: 'Last reading', value: 'never' } : { label: 'Last reading', value: last.name, atMs: last.atMs },
   ];
   if (offline !== null) evidence.push({ label: 'Said of it', value: offline });

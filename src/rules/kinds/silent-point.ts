@@ -17,7 +17,7 @@ import type { Point } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Proposal, type RuleContext } from '../contract.ts';
+import { defineRule, type Proposal, quietForever, type RuleContext } from '../contract.ts';
 import { silentAtMs } from '../step.ts';
 import { pointById, tellsOfTank } from '../subject.ts';
 
@@ -61,9 +61,11 @@ export default defineRule<Settings, State>({
     const silent = nowMs >= silentAt;
     const state = before.silent === silent && before.watchedSinceMs !== null ? before : { watchedSinceMs, silent };
     const verdict = silent ? breached(watchedSinceMs, point, context) : clear;
+    // Until then it is heard: another reading says nothing new.
+    const quiet = silent ? undefined : quietForever;
     // A reading needs to set the wake-up only when none is set: the first time, and after a silence.
-    if (input.type !== 'wake' && before.watchedSinceMs !== null && !before.silent) return { state, verdict };
-    return { state, verdict, wakeAtMs: silent ? null : silentAt };
+    if (input.type !== 'wake' && before.watchedSinceMs !== null && !before.silent) return { state, verdict, quiet };
+    return { state, verdict, wakeAtMs: silent ? null : silentAt, quiet };
   },
 
   surelyAfterMs: (_settings, { points }) => points.get('value')?.silentAfterMs ?? 0,

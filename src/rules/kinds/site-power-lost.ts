@@ -14,8 +14,9 @@ import { z } from 'zod';
 import { MINUTE, showDuration } from '../../domain/duration.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type RuleContext } from '../contract.ts';
-import { allOff, type Fallen, fellTogether, followPieces, meteredOnSite, piecesState, rolesOf } from '../pieces.ts';
+import { defineRule, type Quiet, type RuleContext } from '../contract.ts';
+import { allOff, type Fallen, fellTogether, followPieces, meteredOnSite, piecesState, piecesStay, rolesOf } from '../pieces.ts';
+import { between } from '../quiet.ts';
 import { runsAllDay, shows } from '../runs.ts';
 import { LEAST_SUPPLY_VOLTS, NO_SUPPLY_SHARE, nominalVoltsOf } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -61,7 +62,7 @@ export default defineRule<Settings, State>({
     const followed = follow(before, input, context);
     const found = judge(followed, context);
     if (found.lost === null) return { state: followed, verdict: unknown(found.why) };
-    if (!found.lost) return { state: followed.lostSinceMs === null ? followed : { ...followed, lostSinceMs: null }, verdict: clear };
+    if (!found.lost) return { state: followed.lostSinceMs === null ? followed : { ...followed, lostSinceMs: null }, verdict: clear, quiet: quietOf(followed, found.by, context) };
     const state = followed.lostSinceMs === null ? { ...followed, lostSinceMs: context.nowMs } : followed;
     return { state, verdict: breached(state, found.by, context) };
   },
@@ -100,6 +101,17 @@ function judge(state: State, context: RuleContext<Settings>): Found {
   if (anyDraws(context)) return { lost: false, by: [] };
   const together = fellTogether(off);
   return { lost: together.length >= 2 && together.length === off.filter(({ sinceMs }) => sinceMs !== null).length, by: off };
+}
+
+/** A voltage that is there, or, where none is measured, one piece that runs. */
+function quietOf(state: State, by: 'volts' | 'mains' | readonly Fallen[], context: RuleContext<Settings>): Quiet | undefined {
+  const volts = context.current('volts');
+  const nominal = context.settings.nominal ?? state.nominal;
+  if (by === 'volts' && volts !== null && nominal !== null && state.nominal !== null) {
+    return { untilMs: Number.POSITIVE_INFINITY, within: { ...piecesStay(state.pieces, ['steady'], context), volts: between(volts.value, NO_SUPPLY_SHARE * nominal) } };
+  }
+  const metersOnly = context.point('volts') === null && context.point('mains') === null;
+  return metersOnly && allOff(state.pieces, 'steady', context) === null ? { untilMs: Number.POSITIVE_INFINITY, within: piecesStay(state.pieces, ['steady'], context) } : undefined;
 }
 
 function whyUnknown(context: RuleContext<Settings>): string {

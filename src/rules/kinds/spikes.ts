@@ -15,7 +15,8 @@ import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { median, robustSigma } from '../../physics/statistics/median.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Proposal, type Quiet, type RuleContext } from '../contract.ts';
+import { between } from '../quiet.ts';
 import { pointById, tellsOfTank } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
@@ -74,7 +75,7 @@ export default defineRule<Settings, State>({
     const tooMany = count >= (state.breached ? context.settings.spikes / 2 : context.settings.spikes);
     const next = tooMany === state.breached ? state : { ...state, breached: tooMany };
     if (tooMany) return { state: next, verdict: breached(next, count, value, context) };
-    return { state: next, verdict: state.middle === null ? unknown('learning how its values lie: it takes an hour') : clear };
+    return { state: next, verdict: state.middle === null ? unknown('learning how its values lie: it takes an hour') : clear, quiet: quietOf(next, value) };
   },
 
   // It speaks of six hours.
@@ -107,6 +108,12 @@ function follow(before: State, { atMs, value }: Latest, context: RuleContext<Set
   if (before.run === 0) return sampled;
   if (before.run > LONGEST_SPIKE) return { ...sampled, run: 0 };
   return { ...sampled, run: 0, spikesMs: [...before.spikesMs.filter((spikeMs) => spikeMs > atMs - SPAN_MS), atMs].slice(-SPIKES_KEPT) };
+}
+
+/** Until the next sample, while its values are not wild. */
+function quietOf({ run, sampledMs, middle, reach }: State, { value }: Latest): Quiet | undefined {
+  if (run !== 0 || sampledMs === null || (middle !== null && Math.abs(value - middle) > reach)) return undefined;
+  return { untilMs: sampledMs + SAMPLE_EVERY_MS, within: middle === null ? {} : { value: between(value, middle - reach, middle + reach) } };
 }
 
 function sample(before: State, atMs: number, value: number, context: RuleContext<Settings>): State {

@@ -14,9 +14,10 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext } from '../contract.ts';
-import { noHours } from '../hours.ts';
-import { DEADBAND_SHARE, HOURS_NEEDED, learnUsual, returnPumpRuns, sumpProposals, usualState } from '../sump-level.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
+import { nextTakenMs, noHours } from '../hours.ts';
+import { between } from '../quiet.ts';
+import { DEADBAND_SHARE, HOURS_NEEDED, learnUsual, returnPumpRuns, returnPumpsStay, sumpProposals, usualState } from '../sump-level.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -52,8 +53,16 @@ export default defineRule<Settings, State>({
       return { state, verdict: breached(state, gauge, afloat, above, highMark, context) };
     }
     const state = learnt.sinceMs === null ? learnt : { ...learnt, sinceMs: null };
-    if (float === null && highMark === null) return { state, verdict: unknown(`its usual level is being learnt: it takes ${HOURS_NEEDED} hours with the return pump running`) };
-    return { state, verdict: clear };
+    const quiet: Quiet = {
+      untilMs: gauge === null || runs === false ? Number.POSITIVE_INFINITY : nextTakenMs(state.hourly),
+      within: {
+        ...returnPumpsStay(context),
+        ...(float === null ? {} : { float: between(float.value, 0.5) }),
+        ...(gauge === null || runs === false || highMark === null ? {} : { gauge: between(gauge.value, highMark) }),
+      },
+    };
+    if (float === null && highMark === null) return { state, verdict: unknown(`its usual level is being learnt: it takes ${HOURS_NEEDED} hours with the return pump running`), quiet };
+    return { state, verdict: clear, quiet };
   },
 
   firstChecks(advice) {

@@ -14,9 +14,10 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext } from '../contract.ts';
-import { noHours } from '../hours.ts';
-import { DEADBAND_SHARE, HOURS_NEEDED, learnUsual, returnPumpRuns, sumpProposals, usualState } from '../sump-level.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
+import { nextTakenMs, noHours } from '../hours.ts';
+import { between } from '../quiet.ts';
+import { DEADBAND_SHARE, HOURS_NEEDED, learnUsual, returnPumpRuns, returnPumpsStay, sumpProposals, usualState } from '../sump-level.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
 const settings = z.strictObject({
@@ -41,13 +42,15 @@ export default defineRule<Settings, State>({
     const gauge = context.current('gauge');
     const kind = context.point('gauge')?.kind ?? 'level';
     if (gauge === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'gauge')) };
-    const learns = returnPumpRuns(context) !== false && input.type === 'reading' && input.role === 'gauge';
+    const runs = returnPumpRuns(context);
+    const learns = runs !== false && input.type === 'reading' && input.role === 'gauge';
     const usual = learns ? learnUsual(before, gauge, kind) : before;
     const learnt: State = usual === before ? before : { ...usual, sinceMs: before.sinceMs };
     const lowMark = lowOf(learnt, context.settings);
     const state = learnt;
-    if (lowMark === null) return { state: since(state, null), verdict: unknown(`its usual level is being learnt: it takes ${HOURS_NEEDED} hours with the return pump running`) };
-    if (gauge.value >= lowMark + (state.sinceMs === null ? 0 : DEADBAND_SHARE * (state.margin ?? 0))) return { state: since(state, null), verdict: clear };
+    const quiet: Quiet = { untilMs: runs === false ? Number.POSITIVE_INFINITY : nextTakenMs(state.hourly), within: { ...returnPumpsStay(context), ...(lowMark === null ? {} : { gauge: between(gauge.value, lowMark) }) } };
+    if (lowMark === null) return { state: since(state, null), verdict: unknown(`its usual level is being learnt: it takes ${HOURS_NEEDED} hours with the return pump running`), quiet };
+    if (gauge.value >= lowMark + (state.sinceMs === null ? 0 : DEADBAND_SHARE * (state.margin ?? 0))) return { state: since(state, null), verdict: clear, quiet };
     const fallen = since(state, state.sinceMs ?? context.nowMs);
     return { state: fallen, verdict: breached(fallen, gauge, lowMark, context) };
   },

@@ -15,7 +15,7 @@ import { show } from '../../domain/units.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { dayRecord, nothingRecorded, record } from '../day-record.ts';
+import { dayRecord, nextRecordedMs, nothingRecorded, record } from '../day-record.ts';
 import { isSteady, type Trend, trendOf, trendShape } from '../trend.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { waterProposal } from '../water.ts';
@@ -46,8 +46,9 @@ export default defineRule<Settings, State>({
     if (water === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'water')) };
     const recorded = record(before.record, water.atMs, water.value);
     const state = recorded === before.record ? before : recorded.days === before.record.days ? { ...before, record: recorded } : judge({ ...before, record: recorded }, context.settings);
-    if (state.trend === null) return { state, verdict: unknown('needs seven full days of readings') };
-    return { state, verdict: state.drifting ? breached(state.trend, context) : clear };
+    const quiet = { untilMs: nextRecordedMs(recorded) };
+    if (state.trend === null) return { state, verdict: unknown('needs seven full days of readings'), quiet };
+    return { state, verdict: state.drifting ? breached(state.trend, context) : clear, quiet };
   },
 
   firstChecks(advice) {

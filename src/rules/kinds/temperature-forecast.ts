@@ -31,10 +31,10 @@ import { hoursUntil } from '../../physics/thermal/forecast.ts';
 import type { Situation } from '../../physics/thermal/likely-tanks.ts';
 import { likelyCapacityWhPerK, type ThermalFacts } from '../../physics/thermal/prior.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
-import { defineRule, type Latest, type Proposal, type RuleContext, type RuleInput, type TankFacts } from '../contract.ts';
+import { type Band, defineRule, type Latest, type Proposal, type Quiet, type RuleContext, type RuleInput, type TankFacts } from '../contract.ts';
 import { drawRoles } from '../draw.ts';
 import { duration, supplyVolts } from '../settings.ts';
-import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
+import { numberedMeters, readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { LEAST_SUPPLY_VOLTS } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { hardLimitsC, roomTemperaturePoint, thermometerRoles, waterProposal } from '../water.ts';
@@ -116,8 +116,9 @@ export default defineRule<Settings, State>({
     const water = context.current('water');
     if (water === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'water')) };
     const state = isDue(before, input, context) ? look(before, water, context) : before;
-    if (state.why !== null) return { state, verdict: unknown(state.why) };
-    return { state, verdict: state.breached ? breached(state, context) : clear };
+    const quiet = quietOf(state, context);
+    if (state.why !== null) return { state, verdict: unknown(state.why), quiet };
+    return { state, verdict: state.breached ? breached(state, context) : clear, quiet };
   },
 
   firstChecks(advice) {
@@ -189,6 +190,28 @@ function pumpWattsOf(facts: TankFacts): number | null {
   return pumps.length === 0 || watts.length < pumps.length ? null : watts.reduce((sum, one) => sum + one, 0);
 }
 
+/** Until the next look is due, while no meter moves by half of what a switch is. Counters may always tell of one. */
+function quietOf({ open, side, sideSinceMs, forecast, steady }: State, context: RuleContext<Settings>): Quiet | undefined {
+  if (open === null || steady === null) return undefined;
+  const within: Record<string, Band> = {};
+  for (const prefix of ['heater', 'chiller', 'light', 'pump'] as const) {
+    for (let number = 1; ; number += 1) {
+      const draw = readNumberedDraw(context, prefix, number, context.settings.supplyVolts);
+      if (draw === null) break;
+      if (draw.by !== 'power' && draw.by !== 'current') return undefined;
+      for (const [role, { value }] of numberedMeters(context, prefix, number)) {
+        const each = Math.max(0.45 * leastSwitch(role), 0.09 * Math.abs(value));
+        within[role] = [value - each, value + each];
+      }
+    }
+  }
+  const { nowMs } = context;
+  const oftenMs = open.last.atMs + SAMPLE_OFTEN_MS;
+  const isNews = side !== null && (forecast !== null || nowMs - (sideSinceMs ?? 0) < HOUR);
+  const blockEndsMs = nowMs + BLOCK_MS - (nowMs % BLOCK_MS);
+  return { untilMs: isNews ? oftenMs : Math.min(open.last.atMs + SAMPLE_EVERY_MS, Math.max(oftenMs, blockEndsMs - SAMPLE_EVERY_MS)), within };
+}
+
 /** Most readings change nothing: a look is due when something has switched, or some minutes have passed. */
 function isDue({ open, side, sideSinceMs, forecast, steady }: State, input: RuleInput, context: RuleContext<Settings>): boolean {
   if (open === null) return true;
@@ -207,9 +230,10 @@ const drawsAreKnown = (context: RuleContext<Settings>): boolean => wattsOf('heat
 
 /** By more than a fifth, and than 5 W or 0.05 A: what is off flickers by some tenths. */
 function hasSwitched(before: number, now: number, role: string): boolean {
-  const least = role.endsWith('.power') ? 5 : role.endsWith('.current') ? 0.05 : 0.5;
-  return Math.abs(now - before) > Math.max(least, 0.2 * Math.max(Math.abs(before), Math.abs(now)));
+  return Math.abs(now - before) > Math.max(leastSwitch(role), 0.2 * Math.max(Math.abs(before), Math.abs(now)));
 }
+
+const leastSwitch = (role: string): number => (role.endsWith('.power') ? 5 : role.endsWith('.current') ? 0.05 : 0.5);
 
 function look(before: State, water: Latest, context: RuleContext<Settings>): State {
   const heating = wattsOf('heater', context);

@@ -17,7 +17,8 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
+import { between } from '../quiet.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { waterProposal } from '../water.ts';
@@ -59,10 +60,10 @@ export default defineRule<Settings, State>({
     const isFirst = input.type === 'reading' && cameBackFromSilence(context, 'water');
     const noted = note(before, water, isFirst);
     const change = leastChange(noted.notes, water);
-    if (change === null) return { state: noted.side === null ? noted : { ...noted, side: null, sinceMs: null }, verdict: unknown('needs two hours of readings without a silence') };
+    if (change === null) return { state: noted.side === null ? noted : { ...noted, side: null, sinceMs: null }, verdict: unknown('needs two hours of readings without a silence'), quiet: quietOf(noted.notes, water, null) };
     const side: State['side'] = Math.abs(change.kelvin) >= context.settings.perHour * (noted.side === null ? 1 : BACK) ? (change.kelvin > 0 ? 'warming' : 'cooling') : null;
     const state = side === noted.side ? noted : { ...noted, side, sinceMs: side === null ? null : water.atMs };
-    return { state, verdict: side === null ? clear : breached(state, change, water, context) };
+    return { state, verdict: side === null ? clear : breached(state, change, water, context), quiet: side === null ? quietOf(noted.notes, water, context.settings.perHour) : undefined };
   },
 
   firstChecks(advice) {
@@ -85,6 +86,29 @@ function note(before: State, water: Latest, isFirst: boolean): State {
   const ageMs = water.atMs - last[0];
   if (ageMs < NOTE_EVERY_MS || (ageMs < NOTE_AT_LATEST_MS && Math.abs(water.value - last[1]) < NOTE_K)) return before;
   return { ...before, notes: [...before.notes, kept].filter(([atMs]) => water.atMs - atMs <= LOOK_BACK_TO_MS).slice(-NOTES_KEPT) };
+}
+
+/** Until the next note, or until a note comes of age or is too old; while it lies near to one that is looked back at. @param perHour `null`: too few of them are. */
+function quietOf(notes: State['notes'], { atMs, value }: Latest, perHour: number | null): Quiet | undefined {
+  const last = notes.at(-1);
+  if (last === undefined) return undefined;
+  const marks: number[] = [];
+  let untilMs = last[0] + NOTE_EVERY_MS;
+  if (atMs >= untilMs) {
+    untilMs = last[0] + NOTE_AT_LATEST_MS;
+    marks.push(last[1] - NOTE_K, last[1] + NOTE_K);
+  }
+  let lookedAt: number | null = null;
+  for (const [notedMs, celsius] of notes) {
+    const ageMs = atMs - notedMs;
+    // Too old already, or too old one millisecond after the end of the span.
+    if (ageMs > LOOK_BACK_TO_MS) continue;
+    untilMs = Math.min(untilMs, notedMs + (ageMs < LOOK_BACK_FROM_MS ? LOOK_BACK_FROM_MS : LOOK_BACK_TO_MS));
+    if (ageMs >= LOOK_BACK_FROM_MS && (lookedAt === null || Math.abs(celsius - value) < Math.abs(lookedAt - value))) lookedAt = celsius;
+  }
+  if (perHour === null) return { untilMs, within: { water: between(value, ...marks) } };
+  if (lookedAt === null || Math.abs(value - lookedAt) >= perHour) return undefined;
+  return { untilMs, within: { water: between(value, ...marks, lookedAt - perHour, lookedAt + perHour) } };
 }
 
 interface Change {

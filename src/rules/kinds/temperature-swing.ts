@@ -11,7 +11,7 @@ import { DAY } from '../../domain/duration.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { type DayRecord, dayRecord, nothingRecorded, record } from '../day-record.ts';
+import { type DayRecord, dayRecord, nextRecordedMs, nothingRecorded, record } from '../day-record.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 import { waterProposal } from '../water.ts';
 
@@ -40,8 +40,9 @@ export default defineRule<Settings, State>({
     if (water === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'water')) };
     const recorded = record(before.record, water.atMs, water.value);
     const state = recorded === before.record ? before : { record: recorded, swinging: recorded.days === before.record.days ? before.swinging : isSwinging(recorded, before.swinging, context.settings) };
-    if (state.record.days.length === 0) return { state, verdict: unknown('no full day of readings yet') };
-    return { state, verdict: state.swinging ? breached(state.record, context) : clear };
+    const quiet = { untilMs: nextRecordedMs(recorded) };
+    if (state.record.days.length === 0) return { state, verdict: unknown('no full day of readings yet'), quiet };
+    return { state, verdict: state.swinging ? breached(state.record, context) : clear, quiet };
   },
 
   firstChecks(advice) {

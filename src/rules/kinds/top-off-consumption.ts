@@ -85,7 +85,7 @@ export default defineRule<Settings, State>({
     const percent = percentOf(gauge, context);
     const state = before.sampledMs !== null && gauge.atMs - before.sampledMs < SAMPLE_EVERY_MS ? before : take(before, gauge.atMs, percent, context);
     if (state.found !== null) return { state, verdict: breached(state.found, context) };
-    return { state, verdict: state.usual === null ? unknown('its usual consumption is being learnt: it takes two days') : clear };
+    return { state, verdict: state.usual === null ? unknown('its usual consumption is being learnt: it takes two days') : clear, quiet: state.sampledMs === null ? undefined : { untilMs: state.sampledMs + SAMPLE_EVERY_MS } };
   },
 
   // Three spans of two hours, or a day beside the days before.

@@ -14,6 +14,7 @@ import { MINUTE, showDuration } from '../../domain/duration.ts';
 import { clear } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
 import { defineRule } from '../contract.ts';
+import { between, quietWithin } from '../quiet.ts';
 import { isEmpty, percentOf, reservoirProposals, showFill } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
@@ -42,7 +43,7 @@ export default defineRule<Settings, State>({
     if (gauge === null) return { state: before, verdict: unknown(whyNotCurrent(context, 'gauge')) };
     const percent = percentOf(gauge, context);
     const { equipment, nowMs, settings: { emptyPercent } } = context;
-    if (!isEmpty(percent, emptyPercent, before.emptySinceMs !== null)) return { state: before.emptySinceMs === null ? before : filled, verdict: clear };
+    if (!isEmpty(percent, emptyPercent, before.emptySinceMs !== null)) return { state: before.emptySinceMs === null ? before : filled, verdict: clear, quiet: quietWithin({ gauge: between(gauge.value, (gauge.value * emptyPercent) / percent) }) };
     const emptySinceMs = before.emptySinceMs ?? gauge.atMs;
     return {
       state: before.emptySinceMs === null ? { emptySinceMs } : before,

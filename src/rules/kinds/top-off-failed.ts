@@ -14,8 +14,9 @@ import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { quantile } from '../../physics/statistics/median.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type RuleContext } from '../contract.ts';
+import { defineRule, type Quiet, type RuleContext } from '../contract.ts';
 import { drawRoles, isDrawing, missingDraw, readDraw, tooCoarse } from '../draw.ts';
+import { between, quietWithin, sameDraw } from '../quiet.ts';
 import { supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -66,13 +67,14 @@ export default defineRule<Settings, State>({
   step(before, input, context) {
     const draw = readDraw(context, context.settings.supplyVolts);
     if (draw.by === null) return { state: before.on === null ? before : { ...before, on: null }, verdict: unknown(draw.why) };
-    const on = isDrawing(draw, Math.max(2, 0.3 * (context.equipment?.nameplateWatts ?? 0)));
+    const onWatts = Math.max(2, 0.3 * (context.equipment?.nameplateWatts ?? 0));
+    const on = isDrawing(draw, onWatts);
     if (on === null) return { state: before, verdict: unknown(tooCoarse) };
     const water = context.current('water');
     const state = input.type === 'reading' && input.role === draw.by ? follow(before, on, draw.atMs, water?.value ?? null, cameBackFromSilence(context, draw.by)) : before;
-    if (state.restsMin.length < RESTS_NEEDED) return { state, verdict: unknown(`learning how often it runs: ${state.restsMin.length} of ${RESTS_NEEDED} pauses seen`) };
+    if (state.restsMin.length < RESTS_NEEDED) return { state, verdict: unknown(`learning how often it runs: ${state.restsMin.length} of ${RESTS_NEEDED} pauses seen`), quiet: state.on === on ? quietWithin(sameDraw(draw, [onWatts])) : undefined };
     if (water === null) return { state, verdict: unknown(whyNotCurrent(context, 'water')) };
-    return { state, verdict: judge(state, water.value, context) };
+    return { state, verdict: judge(state, water.value, context), quiet: state.on === on ? quietOf(state, sameDraw(draw, [onWatts]), water.value, context) : undefined };
   },
 
   firstChecks(advice) {
@@ -97,13 +99,23 @@ function follow(before: State, on: boolean, atMs: number, mm: number | null, aft
   return { ...before, on, restsMin: learns ? [...before.restsMin, Math.round(restMs / MINUTE)].slice(-RESTS_KEPT) : before.restsMin };
 }
 
+/** While it runs, or the water stands high enough, or it is not overdue. */
+function quietOf({ on, stoppedMs, stoppedMm, restsMin }: State, draws: ReturnType<typeof sameDraw>, mm: number, { settings: { fall } }: RuleContext<Settings>): Quiet | undefined {
+  if (draws === null || on === true || stoppedMs === null || stoppedMm === null) return quietWithin(draws);
+  if (stoppedMm - mm < fall) return quietWithin({ ...draws, water: between(mm, stoppedMm - fall) });
+  return quietWithin(draws, stoppedMs + Math.max(LEAST_OVERDUE_MS, 2 * usualRestMs(restsMin)));
+}
+
+/** Short runs are missed by a slow meter, and two pauses then look like one: not the longest counts. */
+const usualRestMs = (restsMin: readonly number[]): number => (quantile(restsMin, 0.8) ?? Number.NaN) * MINUTE;
+
 function judge({ on, stoppedMs, stoppedMm, restsMin }: State, mm: number, context: RuleContext<Settings>): Verdict {
   if (on === true || stoppedMs === null || stoppedMm === null) return clear;
   const restMs = context.nowMs - stoppedMs;
-  // Short runs are missed by a slow meter, and two pauses then look like one: not the longest counts.
-  const usualMs = (quantile(restsMin, 0.8) ?? Number.NaN) * MINUTE;
   const fallMm = stoppedMm - mm;
-  if (restMs <= Math.max(LEAST_OVERDUE_MS, 2 * usualMs) || fallMm < context.settings.fall) return clear;
+  if (fallMm < context.settings.fall) return clear;
+  const usualMs = usualRestMs(restsMin);
+  if (restMs <= Math.max(LEAST_OVERDUE_MS, 2 * usualMs)) return clear;
   const evidence: Evidence[] = [
     { label: 'Has not run for', value: showDuration(restMs), atMs: stoppedMs },
     { label: 'Usual pause, at the most', value: showDuration(usualMs) },

@@ -20,8 +20,9 @@ import type { Estimate } from '../../physics/estimate.ts';
 import { MAD_TO_SIGMA } from '../../physics/statistics/median.ts';
 import { daysLeft, LEAST_DAY_SHARE } from '../../physics/top-off/consumption.ts';
 import { beforeReachingIn, husbandry } from '../cautions.ts';
-import { defineRule, type Latest, type RuleContext } from '../contract.ts';
+import { defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
 import { median } from '../median.ts';
+import { between } from '../quiet.ts';
 import { isEmpty, LEVEL_DEADBAND_PERCENT, percentOf, reservoirProposals, showFill } from '../reservoir.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
 
@@ -85,7 +86,7 @@ export default defineRule<Settings, State>({
     const empty = isEmpty(percent, context.settings.emptyPercent, before.empty);
     const low = isLow(percent, measured.percentPerDay, before.low, context);
     const state = empty === measured.empty && low === measured.low ? measured : { ...measured, empty, low };
-    return { state, verdict: low && !empty ? breached(percent, state, gauge, context) : clear };
+    return { state, verdict: low && !empty ? breached(percent, state, gauge, context) : clear, quiet: low || empty ? undefined : quietOf(state, percent, gauge, context) };
   },
 
   firstChecks(advice) {
@@ -104,6 +105,16 @@ function isLow(percent: number, percentPerDay: number | null, wasLow: boolean, {
   const days = daysUntilEmpty(percent, percentPerDay, emptyPercent);
   const needed = daysNeeded(lowFrom, daysUntilVisit(settings, nowMs));
   return days !== null && needed > 0 && days < needed + (wasLow ? DAYS_DEADBAND : 0);
+}
+
+/** Until the next sample, while it stands above whatever is low. */
+function quietOf({ sampledMs, percentPerDay }: State, percent: number, { value }: Latest, { settings, nowMs }: RuleContext<Settings>): Quiet | undefined {
+  const { lowPercent, daysLeft: lowFrom, emptyPercent } = settings;
+  // A visit that is not told of yet may be from one minute to the next.
+  const untilVisit = settings.nextVisit === null ? null : (daysUntilVisit(settings, nowMs) ?? FARTHEST_VISIT_DAYS);
+  const usedBefore = percentPerDay === null || percentPerDay < LEAST_PERCENT_PER_DAY ? 0 : daysNeeded(lowFrom, untilVisit) * percentPerDay;
+  const most = Math.max(lowPercent, emptyPercent + usedBefore);
+  return sampledMs === null || percent <= most ? undefined : { untilMs: sampledMs + SAMPLE_EVERY_MS, within: { gauge: between(value, (value * most) / percent) } };
 }
 
 const daysNeeded = (lowFrom: number, untilVisit: number | null): number => Math.max(lowFrom, untilVisit ?? lowFrom);
@@ -151,10 +162,14 @@ function leftOf(percent: number, { percentPerDay, scatter }: Pick<State, 'percen
 function scatterOf(hours: readonly (readonly [number, number])[], perDay: number): State['scatter'] {
   const used = usedUp(hours);
   const byHour = new Map(used);
-  const off = (apart: number): readonly number[] => used.flatMap(([hour, from]) => {
-    const to = byHour.get(hour + apart);
-    return to === undefined ? [] : [to - from - (perDay * apart) / 24];
-  });
+  const off = (apart: number): readonly number[] => {
+    const differences: number[] = [];
+    for (const [hour, from] of used) {
+      const to = byHour.get(hour + apart);
+      if (to !== undefined) differences.push(to - from - (perDay * apart) / 24);
+    }
+    return differences;
+  };
   const first = used[0];
   const last = used.at(-1);
   const dayOff = median(off(24).map(Math.abs));
@@ -186,13 +201,16 @@ export function consumption(hours: readonly (readonly [number, number])[]): numb
 function usedUp(hours: readonly (readonly [number, number])[]): readonly (readonly [number, number])[] {
   let used = 0;
   let before: readonly [number, number] | null = null;
-  return hours.map(([hour, percent]) => {
-    const drop: number = before === null ? 0 : before[1] - percent;
-    const most: number = before === null ? 0 : TAKEN_PERCENT_PER_HOUR * (hour - before[0]);
+  const since: (readonly [number, number])[] = [];
+  for (const one of hours) {
+    const [hour, percent] = one;
+    const drop = before === null ? 0 : before[1] - percent;
+    const most = before === null ? 0 : TAKEN_PERCENT_PER_HOUR * (hour - before[0]);
     if (drop > -REFILL_PERCENT && drop <= most) used += drop;
-    before = [hour, percent];
-    return [hour, used] as const;
-  });
+    before = one;
+    since.push([hour, used]);
+  }
+  return since;
 }
 
 function breached(percent: number, state: State, gauge: Latest, { equipment, nowMs, settings }: RuleContext<Settings>): Verdict {

@@ -14,8 +14,9 @@ import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
-import { defineRule, type RuleContext } from '../contract.ts';
+import { defineRule, type Quiet, type RuleContext } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
+import { between, quietWithin, sameDraw } from '../quiet.ts';
 import { percentFull, reservoirProposals } from '../reservoir.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
@@ -74,7 +75,7 @@ export default defineRule<Settings, State>({
     const on = isDrawing(draw, onWattsOf(context));
     if (on === null) return { state: before, verdict: unknown(tooCoarse) };
     // A run that ended by itself has made up what was missing; before it, the deficit stands.
-    if (!on) return { state: before.runningSinceMs === null ? before : resting, verdict: clear };
+    if (!on) return { state: before.runningSinceMs === null ? before : resting, verdict: clear, quiet: before.runningSinceMs === null ? quietOf(draw, context) : undefined };
     const interrupted = input.type === 'reading' && input.role === draw.by && cameBackFromSilence(context, draw.by);
     const started = before.runningSinceMs === null || (interrupted && !isTooLong(before, context));
     const state = started ? { runningSinceMs: draw.atMs, startLevel: context.current('sump')?.value ?? null, deficit: before.deficit, emptied: false } : before;
@@ -109,6 +110,15 @@ const isTooLong = (state: State, context: RuleContext<Settings>): boolean => sta
 function isFilledUp(context: RuleContext<Settings>): boolean {
   const gauge = context.current('gauge');
   return gauge !== null && percentFull(gauge.value, context.point('gauge')?.kind ?? 'fill', context.settings) > FILLED_PERCENT;
+}
+
+/** While it rests, and the reservoir does not run empty. */
+function quietOf(draw: Draw, context: RuleContext<Settings>): Quiet | undefined {
+  const draws = sameDraw(draw, [onWattsOf(context)]);
+  const gauge = context.current('gauge');
+  if (draws === null || gauge === null) return quietWithin(draws);
+  const percent = percentFull(gauge.value, context.point('gauge')?.kind ?? 'fill', context.settings);
+  return quietWithin({ ...draws, gauge: between(gauge.value, (gauge.value * EMPTY_PERCENT) / percent) });
 }
 
 function isEmpty(context: RuleContext<Settings>): boolean {

@@ -15,6 +15,7 @@ import type { Point } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type Latest, type Proposal, type RuleContext } from '../contract.ts';
+import { between, quietWithin } from '../quiet.ts';
 import { pointById } from '../subject.ts';
 import { LEAST_SUPPLY_VOLTS, NO_SUPPLY_SHARE, nominalVoltsOf } from '../supply.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -66,7 +67,7 @@ export default defineRule<Settings, State>({
     const band = bandOf(nominal, context.settings);
     const deadband = 0.01 * nominal;
     const side = volts.value < band.low + (from.side === 'low' ? deadband : 0) ? 'low' : volts.value > band.high - (from.side === 'high' ? deadband : 0) ? 'high' : null;
-    if (side === null) return { state: back(from), verdict: clear };
+    if (side === null) return { state: back(from), verdict: clear, quiet: from.nominal === null ? undefined : quietWithin({ volts: between(volts.value, NO_SUPPLY_SHARE * nominal, band.low, band.high) }) };
     const state = follow(from, side, volts);
     return { state, verdict: breached(state, side, band, volts, context) };
   },

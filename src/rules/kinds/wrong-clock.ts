@@ -12,7 +12,7 @@ import { showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork } from '../cautions.ts';
-import { defineRule, type RuleContext, type WrongClock } from '../contract.ts';
+import { defineRule, quietForever, type RuleContext, type WrongClock } from '../contract.ts';
 
 const settings = z.strictObject({});
 type Settings = z.infer<typeof settings>;
@@ -51,7 +51,7 @@ export default defineRule<Settings, State>({
 
   step(before, input, context) {
     // Whoever finds a clock wrong, or right again, wakes this rule; a reading changes nothing.
-    if (input.type === 'reading' && before.wrong.length === 0) return { state: before, verdict: clear };
+    if (input.type === 'reading' && before.wrong.length === 0) return { state: before, verdict: clear, quiet: quietForever };
     const found = wrongClocks(context);
     const wrong = found.map(({ point }) => point.id);
     const same = wrong.join(' ') === before.wrong.join(' ');
