@@ -58,7 +58,9 @@ export default defineRule<Settings, State>({
     if (!salinity.known) return { state: before, verdict: unknown(salinity.why) };
     const state = take(before, salinity, context);
     if (state.side !== null) return { state, verdict: breached(state, salinity, context) };
-    const quiet = quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, (Math.max(hour, last?.[0] ?? hour) + 1) * HOUR);
+    // An hour that has its readings is done with.
+    const last = state.taken === null ? state.hours.at(-1) : undefined;
+    const quiet = last === undefined ? undefined : quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, (last[0] + 1) * HOUR);
     return { state, verdict: state.hours.length < NEWEST + OLDER_NEEDED ? unknown('needs nine hours of readings') : clear, quiet };
   },
 
