@@ -75,6 +75,6 @@ function round(startMs: number, count: number): readonly Occurrence[] {
     ...reservoir.map((reservoirId) => during(reservoirRunsEmpty({ reservoirId, leftLitres: 0.2 }), startMs + MINUTE, 12 * MINUTE)),
     ...heater.map((heaterId) => during(heaterStuckOn({ heaterId }), startMs + 5 * MINUTE, 85 * MINUTE)),
     ...gateway.map((siteId) => during(gatewaySilent({ siteId }), startMs + 15 * MINUTE, 7 * MINUTE)),
-    ...mains.map((siteId) => during(mainsLost({ siteId }), startMs + 24 * MINUTE, 3 * MINUTE)),
+    ...mains.map((siteId) => during(mainsLost({ siteId }), startMs + 24 * MINUTE, 5 * MINUTE)),
   ];
 }

@@ -1,5 +1,5 @@
 /** What differs between two fleets, in words for the journal. */
-import { showDuration } from '../domain/duration.ts';
+import { showExactDuration } from '../domain/duration.ts';
 import type { Fleet } from '../domain/fleet.ts';
 
 export interface FleetChange {
@@ -141,7 +141,7 @@ const unitOfSuffix: readonly (readonly [suffix: string, show: (value: number) =>
   ['Litres', (value) => `${plainNumber(value)} L`],
   ['Watts', (value) => `${plainNumber(value)} W`],
   ['Minute', (value) => `${String(Math.floor(value / 60)).padStart(2, '0')}:${String(value % 60).padStart(2, '0')}`],
-  ['Ms', showDuration],
+  ['Ms', showExactDuration],
   ['Mm', (value) => `${plainNumber(value)} mm`],
   ['K', (value) => `${plainNumber(value)} K`],
   ['C', (value) => `${plainNumber(value)} °C`],
@@ -167,7 +167,7 @@ function showValue(key: string, value: unknown): string {
 function showStep(step: unknown): string {
   if (!isRecord(step)) return String(step);
   const { personId, afterMs } = step;
-  return typeof afterMs === 'number' && afterMs > 0 ? `${String(personId)} after ${showDuration(afterMs)}` : String(personId);
+  return typeof afterMs === 'number' && afterMs > 0 ? `${String(personId)} after ${showExactDuration(afterMs)}` : String(personId);
 }
 
 const isRecord = (value: unknown): value is Readonly<Record<string, unknown>> => typeof value === 'object' && value !== null && !Array.isArray(value);

@@ -17,8 +17,13 @@ export function parseDuration(text: string): number | null {
   return Number.isFinite(total) ? Math.round(total) : null;
 }
 
-/** `2 h 5 min`, `45 s` — two largest units, rounded down. */
+/** `2 h 5 min`, `45 s` — two largest units, rounded down; from five minutes on without seconds, to the nearest minute. */
 export function showDuration(ms: number): string {
+  return showExactDuration(ms < 5 * MINUTE ? ms : Math.round(ms / MINUTE) * MINUTE);
+}
+
+/** The same to the second, for what somebody has set: `15 min 30 s`. */
+export function showExactDuration(ms: number): string {
   const total = Math.max(0, Math.floor(ms / SECOND));
   const parts: [number, string][] = [
     [Math.floor(total / 86_400), 'd'],

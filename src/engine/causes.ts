@@ -11,7 +11,7 @@
  *   becomes more urgent afterwards rings by itself: somebody has to get up for it.
  * - It may begin later than what it explains, because it is slower to show: by `causeLagMs` and what its kind says it takes to be sure.
  * - Before a condition rings that something could explain, it has been true for `glanceMs` (its on-delay counts), so that sensors that report seconds later are
- *   heard. While a cause is in its own on-delay, it waits for that, `mostHeldBackMs` at most.
+ *   heard. While a cause is in its own on-delay, it waits for that, `mostHeldBackMs` at most. When that ends without an alarm (the mains blinked), what began with it has `endedMs` to end as well.
  */
 import type { Explanation } from '../alarms/lifecycle.ts';
 import { type Alarm, type AlarmStatus, isBehindCause, type Priority, urgencyOf } from '../domain/alarm.ts';
@@ -24,6 +24,8 @@ import type { Rule } from '../rules/contract.ts';
 export const glanceMs = MINUTE;
 /** However long the on-delay of a possible cause is, or however often it begins anew. */
 export const mostHeldBackMs = 15 * MINUTE;
+/** Sensors that report once a minute have said by then that it is over for them, too. */
+export const endedMs = 2 * MINUTE;
 /** A cause that began this much after its consequence, and what it takes to be sure (`surelyAfterMs`, `mostSureMs` at most), does not explain it. */
 export const causeLagMs = HOUR;
 export const mostSureMs = 12 * HOUR;
@@ -82,6 +84,7 @@ export class Causes {
     let louder: Explanation | null = null;
     let couldExplain = false;
     let pendingMs: number | null = null;
+    let overMs: number | null = null;
     for (const { cause, sides } of causes) {
       const its = this.#life.status(cause.id);
       if (its === null || !sides.some((side) => side === null || side === status.breach?.side)) continue;
@@ -96,6 +99,7 @@ export class Causes {
         continue;
       }
       if (its.hold !== null) continue;
+      if (its.verdict === 'clear' && its.verdictSinceMs !== null && its.verdictSinceMs > beganMs) overMs = Math.max(overMs ?? 0, its.verdictSinceMs + endedMs);
       const isLess = !keepsQuiet(cause.policy.priority, policy.priority);
       // A less urgent one opens as urgent as this if it is heard first (`leadsTo`): it is given a moment, and no more.
       if (isPending(its) && (!isLess || (its.dueMs ?? 0) - heldBackMs <= glanceMs) && speaksFor(cause, this.#life.state(cause.id), rule) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= this.#lagMs(cause)) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
@@ -105,6 +109,7 @@ export class Causes {
     if (couldExplain) {
       const untilMs = Math.max(
         pendingMs === null ? 0 : Math.min(pendingMs, heldBackMs + mostHeldBackMs),
+        overMs === null ? 0 : Math.min(overMs, heldBackMs + mostHeldBackMs),
         heldBackMs + Math.max(0, glanceMs - policy.onDelayMs),
       );
       if (untilMs > nowMs) return { kind: 'wait', untilMs };

@@ -5,7 +5,7 @@ import type { Evidence } from '../domain/verdict.ts';
 import type { PageFacts } from './facts.ts';
 import { MINUTE } from '../domain/duration.ts';
 import { cut, oneLine } from './plain.ts';
-import { priorityWord } from './subject.ts';
+import { isOfSite, priorityWord } from './subject.ts';
 import { showBareClock, showClock, showSpan } from './times.ts';
 
 export interface Content {
@@ -49,7 +49,7 @@ export function contentOf(facts: PageFacts): Content {
   const word = priorityWord(alarm.policy.priority);
   return {
     notice: facts.notice === null ? null : oneLine(facts.notice),
-    headline: `${over ? 'Back to normal' : overByNow ? `${word}, over by now` : word}: ${oneLine(alarm.title)}`,
+    headline: `${over ? 'Over' : overByNow ? `${word}, over by now` : word}: ${oneLine(alarm.title)}`,
     opening: over ? overLines(facts, alarm) : ringLines(facts, alarm),
     action: facts.links.acknowledge === null
       ? null
@@ -59,7 +59,7 @@ export function contentOf(facts: PageFacts): Content {
           note: `Opens a page with a button${alarm.escalation.dueMs === null ? '' : '; once pressed, nobody further is paged'}. Works until ${showClock(zoneOf(facts), facts.links.acknowledge.expiresMs, facts.nowMs)}.`,
         },
     sections: [
-      section(over ? 'Not over yet' : 'Explains also', 'bullets', explainsLines(facts, over)),
+      ...(over ? [section('Not over yet', 'bullets', explainsLines(facts, over))] : []),
       section('Now', 'bullets', isFresh(facts, alarm) ? [] : nowLines(facts)),
       // All clear is for going back to sleep: no directions.
       ...(over
@@ -68,6 +68,7 @@ export function contentOf(facts: PageFacts): Content {
             // Somebody on site is faster than whoever reads this at home, and the checks fill a screen.
             section('Call', 'plain', callLines(facts)),
             section('Check first', 'numbered', checkLines(facts)),
+            section('Explains also', 'bullets', explainsLines(facts, over)),
             section('Where', 'plain', whereLines(facts)),
           ]),
       section('Who else', 'plain', onCallLines(facts, alarm)),
@@ -101,8 +102,9 @@ function isFresh({ page, latest, nowMs }: PageFacts, alarm: Alarm): boolean {
   return latest.every(({ offlineWhy }) => offlineWhy === null) && page.reason === 'opened' && nowMs - alarm.openedMs < FRESH_MS && alarm.evidence.some((fact) => fact.atMs !== undefined);
 }
 
-function placeLine({ alarm, tank, client, site }: PageFacts): string {
-  const names = [tank?.name ?? alarm?.tankId ?? '', client?.name ?? '', site?.name ?? ''].map(oneLine).filter((name) => name !== '');
+function placeLine(facts: PageFacts): string {
+  const { alarm, tank, client, site } = facts;
+  const names = [isOfSite(facts) ? '' : tank?.name ?? alarm?.tankId ?? '', client?.name ?? '', site?.name ?? ''].map(oneLine).filter((name) => name !== '');
   return [...new Set(names)].join(', ');
 }
 
@@ -113,7 +115,7 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   const lines: string[] = [];
   if (alarm.summary !== '') lines.push(isFresh(facts, alarm) ? sentence(alarm.summary) : `At ${clock(alarm.openedMs)}: ${sentence(alarm.summary)}`);
   lines.push(`${alarm.returnedMs === null
-    ? `Since ${clock(alarm.beganMs)} (${showSpan(nowMs - alarm.beganMs)} ago)`
+    ? `Found at ${clock(alarm.beganMs)} (${showSpan(nowMs - alarm.beganMs)} ago)`
     : `From ${clock(alarm.beganMs)} to ${clock(alarm.returnedMs)}: it is back to normal`}. ${placeLine(facts)}.`);
   const others = facts.onCall.paged.filter((name) => name !== facts.person.name);
   const open = alarm.acknowledgedMs === null && alarm.returnedMs === null;
@@ -138,13 +140,18 @@ function ringLines(facts: PageFacts, alarm: Alarm): string[] {
   return [...lines, ...lateLines(facts)];
 }
 
-const MOST_EXPLAINED = 6;
+/** More than these are told by their titles, tank by tank: what a gateway leaves silent fills no screen. */
+const MOST_TOLD_WHOLE = 3;
+const MOST_TITLES = 6;
 
 function explainsLines({ explains, tank }: PageFacts, over: boolean): Line[] {
-  const lines = explains.slice(0, MOST_EXPLAINED).map(({ title, tankName, summary }) => ({
-    text: `${tankName === tank?.name ? '' : `${oneLine(tankName)}: `}${oneLine(title)}${summary === '' ? '' : `: ${cut(oneLine(summary), MAX_EXPLAINED_CHARS)}`}`,
-  }));
-  if (explains.length > MOST_EXPLAINED) lines.push({ text: `and ${explains.length - MOST_EXPLAINED} more` });
+  const atTank = (tankName: string): string => (tankName === tank?.name ? '' : `${oneLine(tankName)}: `);
+  const lines = explains.length <= MOST_TOLD_WHOLE
+    ? explains.map(({ title, tankName, summary }) => ({ text: `${atTank(tankName)}${oneLine(title)}${summary === '' ? '' : `: ${cut(oneLine(summary), MAX_EXPLAINED_CHARS)}`}` }))
+    : [...new Set(explains.map(({ tankName }) => tankName))].map((tankName) => {
+        const titles = explains.filter((one) => one.tankName === tankName).map(({ title }) => oneLine(title));
+        return { text: `${atTank(tankName)}${titles.slice(0, MOST_TITLES).join(', ')}${titles.length > MOST_TITLES ? ` and ${titles.length - MOST_TITLES} more` : ''}` };
+      });
   if (lines.length > 0) lines.push({ text: over ? 'What stays so for some minutes more will be paged by itself.' : 'Nobody is paged for these while this alarm lasts. What outlives it is paged then.' });
   return lines;
 }
@@ -207,7 +214,10 @@ function whereLines({ tank, site, client, equipment }: PageFacts): Line[] {
     site?.access ? `Getting in: ${site.access}` : null,
     site?.breaker ? `Breaker: ${site.breaker}` : null,
     site?.waterShutOff ? `Water shut-off: ${site.waterShutOff}` : null,
-    equipment === null ? null : `${equipment.name}: ${[equipment.nameplateWatts === null ? null : `${equipment.nameplateWatts} W`, equipment.circuit === null ? 'circuit not recorded' : `on ${equipment.circuit}`].filter((part) => part !== null).join(', ')}`,
+    // A reservoir hangs on no circuit.
+    equipment === null || (equipment.kind === 'top-off-reservoir' && equipment.circuit === null)
+      ? null
+      : `${equipment.name}: ${[equipment.nameplateWatts === null ? null : `${equipment.nameplateWatts} W`, equipment.circuit === null ? 'circuit not recorded' : `on ${equipment.circuit}`].filter((part) => part !== null).join(', ')}`,
   ];
   return lines.filter((line) => line !== null).map((line) => ({ text: oneLine(line) }));
 }

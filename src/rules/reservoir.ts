@@ -55,8 +55,9 @@ export function percentFull(value: number, kind: Kind, reservoir: Pick<Equipment
 
 /** `18 % (11 L)`. */
 export function showFill(percent: number, equipment: Equipment | null): string {
-  const litres = equipment?.capacityLitres ?? null;
-  return `${Math.max(0, percent).toFixed(0)} %${litres === null ? '' : ` (${((Math.max(0, percent) / 100) * litres).toFixed(litres < 20 ? 1 : 0)} L)`}`;
+  const fullLitres = equipment?.capacityLitres ?? null;
+  const litres = fullLitres === null ? null : (Math.max(0, percent) / 100) * fullLitres;
+  return `${Math.max(0, percent).toFixed(0)} %${litres === null ? '' : ` (${litres.toFixed(litres < 10 ? 1 : 0)} L)`}`;
 }
 
 /**

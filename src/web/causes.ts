@@ -23,6 +23,41 @@ export function causeTrees(alarms: readonly Alarm[], view: Pick<LiveView, 'openA
   return [...roots.values()].map((root) => ({ alarm: withPresentNumbers(root, view), explained: (explained.get(root.id) ?? []).sort((a, b) => a.beganMs - b.beganMs || a.id - b.id) }));
 }
 
+/**
+ * Alarms that are over, in their order: what rang nobody, because another one explained it, under that one. A root at another tank is taken in where
+ * the first of what it explained stood. What an alarm explained that is still open is left to the page of that one.
+ */
+export async function pastTrees(alarms: readonly Alarm[], store: Pick<HistoryReader, 'alarm'>): Promise<readonly CauseTree[]> {
+  const known = new Map(alarms.map((alarm) => [alarm.id, alarm]));
+  const trees = new Map<number, { readonly alarm: Alarm; readonly explained: Alarm[] }>();
+  const treeOf = (alarm: Alarm) => {
+    const made = trees.get(alarm.id) ?? { alarm, explained: [] };
+    trees.set(alarm.id, made);
+    return made;
+  };
+  for (const alarm of alarms) {
+    const root = await pastRootOf(alarm, known, store);
+    if (root.closedMs === null) continue;
+    const tree = treeOf(root);
+    if (root !== alarm) tree.explained.push(alarm);
+  }
+  return [...trees.values()];
+}
+
+/** Causes have no circle; the bound is for a fleet file changed under open alarms. */
+const DEEPEST = 20;
+
+async function pastRootOf(alarm: Alarm, known: Map<number, Alarm>, store: Pick<HistoryReader, 'alarm'>): Promise<Alarm> {
+  let root = alarm;
+  for (let step = 0; step < DEEPEST && root.cause?.quiet === true && root.escalation.paged.length === 0; step += 1) {
+    const above = known.get(root.cause.alarmId) ?? (await store.alarm(root.cause.alarmId));
+    if (above === null) break;
+    known.set(above.id, above);
+    root = above;
+  }
+  return root;
+}
+
 const MOST_LOOKED_AT = 500;
 
 /** Everything an alarm explains or explained, at the whole site. */

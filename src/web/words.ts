@@ -85,7 +85,8 @@ export const words = {
     equipment: 'Equipment',
     noEquipment: 'No equipment is written down for this tank.',
     rules: 'Rules',
-    noRules: 'No rule watches this tank.',
+    noRules: 'No rule watches this tank.', allClear: 'No rule finds anything wrong.',
+    clearRules: (n: number): string => `${many(n, 'rule finds', 'rules find')} nothing wrong`,
     address: 'Address', access: 'Access', breaker: 'Power off at', waterShutOff: 'Water off at', contacts: 'Contacts', notWritten: 'not written down',
     column: { point: 'Point', value: 'Value', age: 'Age', limits: 'Limits' },
     setpoint: (text: string): string => `set to ${text}`,
@@ -106,7 +107,7 @@ export const words = {
   },
 
   causes: {
-    explainsAlso: 'Explains also',
+    explainsAlso: 'Explains also', more: (n: number): string => `and ${n} more`,
     help: 'Nobody is called for these while this alarm lasts. What outlives it by some minutes calls by itself.',
     explainedBy: (quiet: boolean, isOpen: boolean): { readonly before: string; readonly after: string } => ({
       before: isOpen ? 'Explained by ' : 'Was explained by ',

@@ -3,7 +3,7 @@ import { beforeEach, describe, expect, test } from 'vitest';
 import { initialStatus } from '../../src/alarms/lifecycle.ts';
 import type { Alarm, AlarmStatus, Priority } from '../../src/domain/alarm.ts';
 import { HOUR, MINUTE } from '../../src/domain/duration.ts';
-import { causeLagMs, Causes, glanceMs, mostHeldBackMs, unconfirmedMs } from '../../src/engine/causes.ts';
+import { causeLagMs, Causes, endedMs, glanceMs, mostHeldBackMs, unconfirmedMs } from '../../src/engine/causes.ts';
 import type { Rule } from '../../src/rules/contract.ts';
 import { storyFleet } from '../stories/fleet.ts';
 import { causeKinds } from '../stories/one-cause/kinds.ts';
@@ -112,6 +112,18 @@ describe('how long it waits', () => {
     pending(pump, nowMs + 40 * MINUTE);
     expect(causes.explain(limit, about(limit), nowMs)).toEqual({ kind: 'wait', untilMs: nowMs + mostHeldBackMs });
     expect(causes.explain(limit, about(limit, { heldBackMs: nowMs - mostHeldBackMs }), nowMs)).toEqual({ kind: 'none' });
+  });
+
+  test('a cause that ended in its own delay: what began with it is given two minutes to end as well', () => {
+    const over = (sinceMs: number): void => void statuses.set(mains.id, { ...initialStatus(mains.id), verdict: 'clear', lastKnown: 'clear', verdictSinceMs: sinceMs });
+    over(nowMs - 10_000);
+    expect(causes.explain(pump, about(pump), nowMs)).toEqual({ kind: 'wait', untilMs: nowMs - 10_000 + endedMs });
+    expect(causes.explain(pump, about(pump), nowMs - 10_000 + endedMs)).toEqual({ kind: 'none' });
+    // However often the mains blink.
+    expect(causes.explain(pump, about(pump, { heldBackMs: nowMs - mostHeldBackMs }), nowMs)).toEqual({ kind: 'none' });
+    // Mains that were there before it began have nothing to do with it.
+    over(nowMs - 3 * MINUTE);
+    expect(causes.explain(pump, about(pump), nowMs)).toEqual({ kind: 'none' });
   });
 
   test('nothing waits where nothing could explain it', () => {

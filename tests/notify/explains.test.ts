@@ -48,7 +48,9 @@ it('lists what the alarm explains, also by way of what it explains, with the tan
 
 it('is not a list without end', async () => {
   const text = await mailAbout(page, [alarm, ...Array.from({ length: 9 }, (_, index) => behind(20 + index, `Point ${index} silent`, { beganMs: nowMs - (9 - index) * MINUTE }))]);
-  expect(text).toContain('- Point 5 silent: point 5 silent, in numbers\n- and 3 more\n');
+  expect(text).toContain('EXPLAINS ALSO\n- Point 0 silent, Point 1 silent, Point 2 silent, Point 3 silent, Point 4 silent, Point 5 silent and 3 more\n- Nobody is paged');
+  // What to do stands before it.
+  expect(text.indexOf('CHECK FIRST')).toBeLessThan(text.indexOf('EXPLAINS ALSO'));
 });
 
 it('says with the all-clear what is not over yet', async () => {

@@ -43,6 +43,19 @@ describe('subject', () => {
     expect(cut).toMatch(/^URGENT The large display.*…: Circulation pump.*…, 28\.6 °C$/);
   });
 
+  it('gives the number of what is wrong, and none that is not', () => {
+    const pump = { ...heater, kind: 'return-pump' } as const;
+    const latest = [{ ...facts.latest[0], pointName: 'Conductivity', kind: 'conductivity', value: 48_100 }, ...facts.latest] as typeof facts.latest;
+    expect(subject({ latest, equipment: null }, { title: 'Salinity jumped', evidence: [{ label: 'Salinity', value: '31.1 (practical salinity)' }] })).toBe('URGENT Lobby reef: Salinity jumped');
+    expect(subject({ equipment: pump }, { title: 'Return pump stopped', evidence: [{ label: 'Draws', value: 0, kind: 'power' }] })).toContain('stopped, 296.2 W');
+  });
+
+  it('names the site and no tank, when it is the site that is concerned', () => {
+    const title = `${site.name}: mains lost`;
+    expect(subject({ equipment: null, latest: [] }, { title })).toBe('URGENT Main Street lobby: mains lost');
+    expect(compose({ equipment: null, latest: [] }, { title }).text).toContain('ago). Harbor Dental (invented), Main Street lobby.');
+  });
+
   it('is one line, whatever the names hold', () => {
     const nasty = 'Reef\r\nBcc: everybody@example.invalid\u2028\u202ekcab';
     const message = compose({ tank: { ...tank, name: nasty }, person: { ...facts.person, name: nasty }, page: { ...page, id: `12\r\n${nasty}` } }, { title: nasty });
@@ -61,7 +74,7 @@ describe('text', () => {
 
   it('holds all that is needed, the most needed first', () => {
     const order = [
-      'URGENT: Heater 1 stuck on', 'Drawing 296 W for 6 min', 'Since 02:04 MST (6 min ago). Lobby reef, Harbor Dental (invented), Main Street lobby.',
+      'URGENT: Heater 1 stuck on', 'Drawing 296 W for 6 min', 'Found at 02:04 MST (6 min ago). Lobby reef, Harbor Dental (invented), Main Street lobby.',
       'https://bell.example.invalid/acknowledge/t0k-3n_', 'Works until Fri 27 Nov 2026, 02:10 MST',
       'CALL', 'Night guard: +1 555 0101', 'Office manager: +1 555 0102',
       'CHECK FIRST', `1. ${firstChecks[0]}`, `2. ${firstChecks[1]}`, `3. ${firstChecks[2]}`,
@@ -94,7 +107,7 @@ describe('text', () => {
 
   it('gives the date when it is another day', () => {
     const nextDay = Date.parse('2026-11-25T14:00:00Z');
-    expect(compose({ page: reason('repeated'), nowMs: nextDay }).text).toContain('Since Tue 24 Nov 2026, 02:04 MST (1 d 4 h ago)');
+    expect(compose({ page: reason('repeated'), nowMs: nextDay }).text).toContain('Found at Tue 24 Nov 2026, 02:04 MST (1 d 4 h ago)');
   });
 
   it('is short when it is over, and does not claim to know why', () => {
@@ -134,7 +147,7 @@ describe('text', () => {
     const bare = compose({ tank: null, site: null, client: null, equipment: null, firstChecks: [], latest: [] });
     expect(bare.subject).toBe('URGENT lobby-reef: Heater 1 stuck on');
     expect(bare.text).toContain('switch off at the breaker, with dry hands');
-    expect(bare.text).toContain('Since 02:04 MST');
+    expect(bare.text).toContain('Found at 02:04 MST');
   });
 
   it('says what is not recorded', () => {

@@ -87,6 +87,43 @@ test('what is over still tells what it explained', async () => {
   expect((await visitor.get('/alarms/1')).body).toContain('Was explained by ');
 });
 
+test('lists of what is over keep it under its cause, unless it rang somebody itself', async () => {
+  const { visitor, world } = await site();
+  const over = { state: 'normal', returnedMs: START_MS, closedMs: START_MS } as const;
+  const unpaged = { nextStep: 0, dueMs: null, paged: [] };
+  for (const id of [1, 40]) world.store.alarmRows.set(id, { ...alarmOf(world.store, id), ...over, escalation: { ...alarmOf(world.store, id).escalation, ...unpaged } });
+  world.store.alarmRows.set(2, { ...alarmOf(world.store, 2), ...over });
+  const past = async (url: string): Promise<string> => (await visitor.get(url)).body.match(/id="past".*?<\/section>/s)?.[0] ?? '';
+  const folded = (list: string): string => (list.match(/<details>.*?<\/details>/gs) ?? []).join('');
+  for (const url of ['/alarms', '/tanks/lobby']) {
+    const list = await past(url);
+    expect(folded(list), url).toContain('href="/alarms/1"');
+    expect(list.replace(folded(list), ''), url).not.toContain('href="/alarms/1"');
+    expect(list.replace(folded(list), ''), url).toContain('href="/alarms/2"');
+  }
+  // Its cause stood at another tank.
+  expect(await past('/tanks/axolotl')).toMatch(/href="\/alarms\/2".*<details>.*href="\/alarms\/40"/s);
+  // While its cause is open it stands on the page of that.
+  world.store.alarmRows.set(2, { ...alarmOf(world.store, 2), state: 'acknowledged', closedMs: null });
+  expect(await past('/alarms')).not.toContain('href="/alarms/1"');
+  world.store.alarmRows.set(2, { ...alarmOf(world.store, 2), ...over });
+  const paged = alarmOf(world.store, 1);
+  world.store.alarmRows.set(1, { ...paged, escalation: { ...paged.escalation, paged: ['ada'] } });
+  const list = await past('/alarms');
+  expect(list.replace(folded(list), '')).toContain('href="/alarms/1"');
+});
+
+test('the page of a cause that explains dozens keeps most of them folded, so that what to check is near', async () => {
+  const { visitor, world } = await site();
+  const model = alarmOf(world.store, 40);
+  for (let id = 41; id <= 60; id += 1) world.store.alarmRows.set(id, { ...model, id, ruleId: `axolotl/limit/${id}` });
+  const explains = (await visitor.get('/alarms/2')).body.match(/id="explains".*?<\/section>/s)?.[0] ?? '';
+  const folded = explains.match(/<details>.*?<\/details>/s)?.[0] ?? '';
+  expect(folded).toContain('and 18 more');
+  expect(folded.match(/<li>/g)).toHaveLength(18);
+  expect(explains.replace(folded, '').match(/<li>/g)).toHaveLength(4);
+});
+
 test('the API names both', async () => {
   const { visitor } = await site();
   expect((await visitor.get('/api/alarms/1')).json()).toMatchObject({ state: 'suppressed', cause: { alarmId: 2, quiet: true } });

@@ -174,8 +174,9 @@ function breached(state: State, water: Latest, draw: Draw, context: RuleContext<
   ];
   if (rate !== null) evidence.push({ label: 'Changing since then by', value: `${rate >= 0 ? '+' : '−'}${Math.abs(rate).toFixed(2)} K/h` });
   // Newton: it cools ever more slowly, so a straight line is the earliest it can be.
-  if (rate !== null && rate < -0.02 && water.value > low) evidence.push({ label: `At this rate ${show('temperature', low)} in, at the earliest`, value: showDuration(((water.value - low) / -rate) * HOUR) });
+  const left = rate !== null && rate < -0.02 && water.value > low ? showDuration(((water.value - low) / -rate) * HOUR) : null;
+  if (left !== null) evidence.push({ label: `At this rate ${show('temperature', low)} in, at the earliest`, value: left });
   const name = equipment?.name ?? 'the heater';
   const drawn = draw.by === 'switch' ? `is ${showDraw(draw)}` : `draws ${showDraw(draw)}`;
-  return { state: 'breached', summary: `${name} ${drawn} with the water at ${show('temperature', water.value)}, and has done so for ${showDuration(nowMs - since)}: its thermostat should have started it at ${show('temperature', lineOf(context))}`, evidence };
+  return { state: 'breached', summary: `${name} ${drawn} with the water at ${show('temperature', water.value)}, and has done so for ${showDuration(nowMs - since)}: its thermostat should have started it at ${show('temperature', lineOf(context))}${left === null ? '' : `; as it cools, ${show('temperature', low)} is at least ${left} away`}`, evidence };
 }

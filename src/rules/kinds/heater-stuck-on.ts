@@ -131,7 +131,7 @@ export default defineRule<Settings, State>({
     const { equipment } = advice;
     const name = equipment?.name ?? 'the heater';
     return [
-      `Check first whether the water is really warm: compare with an independent thermometer. Then whether the dial of ${name} stands where the fleet file says (${show('temperature', equipment?.setpointC)}).`,
+      `Is the water really that warm? Compare with an independent thermometer. Then see whether the dial of ${name} stands where the fleet file says (${show('temperature', equipment?.setpointC)}).`,
       beforeReachingIn(advice),
       `If the water is too warm and ${name} still heats: have somebody on site switch it off, at the breaker if its plug or outlet is wet. Leave it in the water to cool for 15 minutes before it is lifted out (common practice).`,
       'See that the water moves: a stopped return pump keeps the heat in the sump. Open lids and raise surface movement to lose heat and keep oxygen up.',
@@ -260,16 +260,19 @@ function breached(state: State, water: Latest, draw: Draw, lineC: number, contex
   const evidence: Evidence[] = [
     { label: 'Water', value: water.value, kind: 'temperature', atMs: water.atMs },
     { label: 'Should switch off at', value: lineC, kind: 'temperature' },
-    { label: 'Above that by', value: `${(water.value - lineC).toFixed(2)} K` },
     drawEvidence(draw),
-    ...(state.stoppedMs === null ? [{ label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs }] : [{ label: 'Not drawing for', value: showDuration(nowMs - state.stoppedMs), atMs: state.stoppedMs }]),
+    ...(state.stoppedMs !== null
+      ? [{ label: 'Not drawing for', value: showDuration(nowMs - state.stoppedMs), atMs: state.stoppedMs }]
+      : drawingSinceMs === aboveSinceMs ? [] : [{ label: 'Drawing without pause for', value: showDuration(nowMs - drawingSinceMs), atMs: drawingSinceMs }]),
     { label: `${state.stoppedMs === null ? 'Drawing above' : 'Above'} the switch-off point for`, value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
-    { label: 'Explained by lag', value: showDuration(lagOf(draw, context)) },
+    { label: 'A slow thermostat explains at most', value: showDuration(lagOf(draw, context)) },
   ];
   const hours = (nowMs - aboveSinceMs) / HOUR;
   if (state.aboveFromC !== null && hours > 0) evidence.push({ label: 'Warming since then', value: `${((water.value - state.aboveFromC) / hours).toFixed(2)} K/h` });
-  if (watts !== null && watts > 0) evidence.push(...forecast(water.value, watts, high, context.tank));
-  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, nowMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}`, evidence };
+  const heats = watts !== null && watts > 0;
+  if (heats) evidence.push(...forecast(water.value, watts, high, context.tank));
+  const left = heats && state.stoppedMs === null && water.value < high ? `; by this heater alone ${show('temperature', high)} is at least ${showDuration(leastHours(water.value, watts, high, context.tank) * HOUR)} away` : '';
+  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, nowMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}${left}`, evidence };
 }
 
 function whatItDoes({ pauseSinceMs, stoppedMs }: State, draw: Draw, heldMs: number, nowMs: number, equipment: Equipment | null): string {
@@ -291,6 +294,7 @@ function forecast(waterC: number, watts: number, highC: number, tank: Tank): rea
   const capacity = SURE_WATER * tankHeatCapacityWhPerK(tank);
   const rate: Evidence = { label: 'Warms by at most, by this heater alone', value: `${(watts / capacity).toFixed(2)} K/h` };
   if (waterC >= highC) return [rate, { label: `Above ${show('temperature', highC)}`, value: 'already' }];
-  const hours = lossFreeHours(highC - waterC, watts, capacity);
-  return [rate, { label: `Cannot reach ${show('temperature', highC)} by this heater alone in less than`, value: showDuration(hours * HOUR) }];
+  return [rate, { label: `Cannot reach ${show('temperature', highC)} by this heater alone in less than`, value: showDuration(leastHours(waterC, watts, highC, tank) * HOUR) }];
 }
+
+const leastHours = (waterC: number, watts: number, highC: number, tank: Tank): number => lossFreeHours(highC - waterC, watts, SURE_WATER * tankHeatCapacityWhPerK(tank));

@@ -78,7 +78,7 @@ export default defineRule<Settings, State>({
       const sump = pump.kind === 'return-pump' ? sumpGauge(facts) : null;
       return [{
         subject: pump.id,
-        title: `${pump.name}: draw has shifted`,
+        title: `${pump.name} dry, clogged or dragging`,
         roles: { ...meters, ...(volts === undefined ? {} : { voltage: volts.id }), ...(sump === null ? {} : { sump: sump.id }) },
         equipment: pump,
         missing: measured ? null : `no power, current or energy point on ${pump.name}`,
@@ -192,8 +192,8 @@ function breached(watts: number, normal: { readonly watts: number; readonly sigm
   const evidence: Evidence[] = [
     { label: sinceMs === null ? 'Draw of the last hours' : 'Draw', value: watts, kind: 'power' },
     { label: 'Normal draw', value: normal.watts, kind: 'power' },
-    { label: 'Scatter of the normal draw', value: `± ${normal.sigmaWatts.toFixed(1)} W` },
-    { label: 'Shift', value: `${less ? '' : '+'}${percent.toFixed(0)} %, ${Math.abs((watts - normal.watts) / normal.sigmaWatts).toFixed(0)} standard deviations` },
+    { label: 'It usually wavers by', value: `± ${normal.sigmaWatts.toFixed(1)} W` },
+    { label: 'Shift', value: `${less ? '' : '+'}${percent.toFixed(0)} %, ${Math.abs((watts - normal.watts) / normal.sigmaWatts).toFixed(0)} times what it usually wavers by` },
   ];
   const sump = context.current('sump');
   if (sump !== null && sumpBefore !== null) evidence.push({ label: 'Sump', value: sump.value, kind: context.point('sump')?.kind ?? 'level', atMs: sump.atMs }, { label: 'Sump before', value: sumpBefore, kind: context.point('sump')?.kind ?? 'level' });

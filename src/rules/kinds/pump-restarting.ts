@@ -122,11 +122,13 @@ function countLastHour(startsMs: readonly number[], nowMs: number): number {
 
 function breached({ on, startsMs }: State, starts: number, context: RuleContext<Settings>): Verdict {
   const last = startsMs.at(-1) ?? context.nowMs;
+  const most = context.settings.starts;
+  const quick = starts < most && isQuick(startsMs, most, context.nowMs);
   const evidence: Evidence[] = [
     { label: 'Starts in the last hour, at least', value: String(starts) },
-    { label: 'Too many from', value: String(context.settings.starts) },
-    { label: 'Last start', value: `${showDuration(Math.max(0, context.nowMs - last))} ago`, atMs: last },
+    { label: 'Too many from', value: `${most} in an hour, ${most - 1} in ${showDuration(QUICK_MS)}` },
+    { label: 'Last start', value: context.nowMs - last < MINUTE ? 'just now' : `${showDuration(context.nowMs - last)} ago`, atMs: last },
     { label: 'Now', value: on === true ? 'running' : 'standing' },
   ];
-  return { state: 'breached', summary: `${context.equipment?.name ?? 'the pump'} has started ${starts} times in the last hour`, evidence };
+  return { state: 'breached', summary: `${context.equipment?.name ?? 'the pump'} has started ${quick ? `${most - 1} times within ${showDuration(QUICK_MS)}` : `${starts} times in the last hour`}`, evidence };
 }

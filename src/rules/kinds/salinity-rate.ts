@@ -4,11 +4,12 @@
  * Problem: a rapid change is as harmful as a wrong value, worst for reef animals (Hadfield, "Water Quality", excerpt); up to 1 a day is borne (common
  * practice, no source). Top-off that stands still or runs on moves it by some tenths to one a day long before a limit.
  *
- * Method. Practical salinity once an hour, kept for a day. The median of the last three against the hours before: breached when it lies `perDay` or more above the second
+ * Method. Practical salinity once an hour (the median of the first five readings of the hour, or of what came), kept for a day. The median of the last three against the hours before: breached when it lies `perDay` or more above the second
  * lowest, or below the second highest, of at least six hours. Back at 70 %. A jump within one or two hours is `salinity-step`'s, and is left to it: one cause
  * rings once.
  *
- * What must not ring: one or two wild hours (a bubble, a probe in the air: medians, second extremes); noise of 0.1 %; a weekly water change (0.2); a probe that
+ * What must not ring: one or two wild hours (a bubble, a probe in the air: medians, second extremes); a probe that throws a wild value now and then (`spikes` says so:
+ * one reading an hour would be wild ever so often, three of five are not); noise of 0.1 %; a weekly water change (0.2); a probe that
  * fouls (0.02 a day). Without a temperature the threshold is 1.5 higher.
  */
 import { z } from 'zod';
@@ -31,11 +32,14 @@ const HOURS_KEPT = 25;
 const NEWEST = 3;
 const OLDER_NEEDED = 6;
 const BACK = 0.7;
+const READINGS_OF_HOUR = 5;
 
 const state = z.strictObject({
   /** Hour since 1970 and salinity, oldest first. */
   hours: z.array(z.tuple([z.number(), z.number()])).max(HOURS_KEPT),
   side: z.enum(['rising', 'falling']).nullable(),
+  /** Readings of an hour that is not in `hours` yet. */
+  taken: z.strictObject({ hour: z.number(), atMs: z.number(), psu: z.array(z.number()).max(READINGS_OF_HOUR) }).nullable().default(null),
 });
 type State = z.infer<typeof state>;
 
@@ -44,7 +48,7 @@ export default defineRule<Settings, State>({
   watchesFor: 'Salinity that changes too fast over a day.',
   settings,
   state,
-  initial: { hours: [], side: null },
+  initial: { hours: [], side: null, taken: null },
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 0 },
 
   apply: (facts) => salinityProposals(facts, 'changing too fast'),
@@ -52,11 +56,11 @@ export default defineRule<Settings, State>({
   step(before, _input, context) {
     const salinity = readSalinity(context);
     if (!salinity.known) return { state: before, verdict: unknown(salinity.why) };
-    const hour = Math.floor(salinity.atMs / HOUR);
-    const last = before.hours.at(-1);
-    const state = last !== undefined && hour <= last[0] ? before : judge({ ...before, hours: [...before.hours, [hour, Math.round(salinity.psu * 100) / 100] as [number, number]].filter(([at]) => at > hour - HOURS_KEPT).slice(-HOURS_KEPT) }, salinity.rough, context);
+    const state = take(before, salinity, context);
     if (state.side !== null) return { state, verdict: breached(state, salinity, context) };
-    const quiet = quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, (Math.max(hour, last?.[0] ?? hour) + 1) * HOUR);
+    // An hour that has its readings is done with.
+    const last = state.taken === null ? state.hours.at(-1) : undefined;
+    const quiet = last === undefined ? undefined : quietWithin(nearby(salinity, 0.05, 1, context)?.within ?? null, (last[0] + 1) * HOUR);
     return { state, verdict: state.hours.length < NEWEST + OLDER_NEEDED ? unknown('needs nine hours of readings') : clear, quiet };
   },
 
@@ -72,6 +76,27 @@ export default defineRule<Settings, State>({
     ];
   },
 });
+
+type KnownSalinity = Extract<Salinity, { readonly known: true }>;
+
+function take(before: State, salinity: KnownSalinity, context: RuleContext<Settings>): State {
+  const { atMs } = salinity;
+  const hour = Math.floor(atMs / HOUR);
+  const last = before.hours.at(-1);
+  if ((last !== undefined && hour <= last[0]) || (before.taken !== null && atMs <= before.taken.atMs)) return before;
+  // An hour that ended with fewer readings counts with those it had.
+  const from = before.taken !== null && before.taken.hour < hour ? closed(before, before.taken, salinity.rough, context) : before;
+  const taken = { hour, atMs, psu: [...(from.taken?.psu ?? []), Math.round(salinity.psu * 100) / 100] };
+  // A probe that reads once an hour has one.
+  const wanted = Math.min(READINGS_OF_HOUR, Math.max(1, Math.floor(HOUR / (context.point('conductivity')?.everyMs ?? HOUR))));
+  return taken.psu.length < wanted ? { ...from, taken } : closed(from, taken, salinity.rough, context);
+}
+
+function closed(before: State, { hour, psu }: NonNullable<State['taken']>, rough: boolean, context: RuleContext<Settings>): State {
+  const middle = median(psu);
+  if (middle === null) return { ...before, taken: null };
+  return judge({ ...before, taken: null, hours: [...before.hours, [hour, middle] as [number, number]].filter(([at]) => at > hour - HOURS_KEPT).slice(-HOURS_KEPT) }, rough, context);
+}
 
 function judge(before: State, rough: boolean, { settings: { perDay } }: RuleContext<Settings>): State {
   const change = changeOf(before.hours);
@@ -110,7 +135,7 @@ function changeOf(hours: State['hours']): Change | null {
   return { psu: now - from[1], from: from[1], fromHour: from[0], jump };
 }
 
-function breached({ hours, side }: State, salinity: Extract<Salinity, { readonly known: true }>, { settings: { perDay } }: RuleContext<Settings>): Verdict {
+function breached({ hours, side }: State, salinity: KnownSalinity, { settings: { perDay } }: RuleContext<Settings>): Verdict {
   const change = changeOf(hours);
   const last = hours.at(-1);
   const evidence: Evidence[] = [...salinityEvidence(salinity, 'Salinity')];

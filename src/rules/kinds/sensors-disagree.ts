@@ -16,7 +16,7 @@
  * High where the temperature of the water is concerned, low otherwise.
  */
 import { z } from 'zod';
-import { HOUR, MINUTE } from '../../domain/duration.ts';
+import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import type { Point } from '../../domain/fleet.ts';
 import { type Kind, kinds } from '../../domain/kinds.ts';
 import { show } from '../../domain/units.ts';
@@ -210,7 +210,7 @@ function breached({ usual, agreed, apartSinceMs, jumped }: State, one: Latest, o
     { label: 'Difference', value: signed(kind, difference) },
     usual === null ? { label: 'Usual difference', value: 'not known yet' } : { label: 'Usual difference', value: signed(kind, usual) },
     { label: 'Tolerance', value: show(kind, toleranceOf(context, one.value)) },
-    { label: 'Apart since', value: 'the middle of five samples', atMs: apartSinceMs ?? context.nowMs },
+    { label: 'Apart for', value: showDuration(Math.max(0, context.nowMs - (apartSinceMs ?? context.nowMs))), atMs: apartSinceMs ?? context.nowMs },
   ];
   if (jumped !== null) evidence.push({ label: 'Jumped from one sample to the next, while the other stayed', value: names[jumped === 'one' ? 0 : 1] });
   if (agreed !== null) {

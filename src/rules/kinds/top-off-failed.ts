@@ -56,7 +56,7 @@ export default defineRule<Settings, State>({
     const water = levels.find(({ place }) => place === 'sump') ?? (facts.tank.sumpLitres > 0 ? undefined : levels.find(({ place }) => place === 'display'));
     return facts.equipment.filter(({ kind }) => kind === 'top-off-pump').map((pump) => ({
       subject: pump.id,
-      title: `${pump.name}: no top-off`,
+      title: `${pump.name} does not run`,
       roles: { ...drawRoles(facts, pump), ...(water === undefined ? {} : { water: water.id }) },
       equipment: pump,
       missing: missingDraw(facts, pump) ?? (water === undefined ? `no level point in the ${facts.tank.sumpLitres > 0 ? 'sump' : 'display'}` : null),

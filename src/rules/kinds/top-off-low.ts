@@ -7,7 +7,7 @@
  * Clear while the reservoir is empty: then `top-off-empty` speaks, and one cause rings once.
  *
  * Consumption is measured on the reservoir itself: at most six readings an hour, their median kept for seven days (168 hours). Refills (a rise of more
- * than 2 % from one hour to the next) are taken out, and the slope is the median over pairs half the series apart (Theil's incomplete method, robust
+ * than 2 % from one hour to the next) are taken out, and so are falls of more than 10 % in an hour: no water evaporates that fast, a hand or a siphon took it. And the slope is the median over pairs half the series apart (Theil's incomplete method, robust
  * against outliers as Theil–Sen is, at a fraction of the work). It needs two days of history and is reckoned once an hour; until then only
  * the percentage counts. By how much one day differs from another says how far to trust it: the days left come with the range that holds four cases of five (`src/physics/top-off/`).
  *
@@ -39,6 +39,8 @@ const HOURS_NEEDED = 36;
 const SPAN_NEEDED_HOURS = 48;
 const SAMPLE_EVERY_MS = 10 * MINUTE;
 const REFILL_PERCENT = 2;
+/** Ten times the pace that empties it in four days: whatever takes that is no consumption that goes on. */
+const TAKEN_PERCENT_PER_HOUR = 10;
 /** Half a day, so that a consumption that wavers does not ring twice. */
 const DAYS_DEADBAND = 0.5;
 /** Less than this a day is not told from the gauge's drift. */
@@ -195,15 +197,17 @@ export function consumption(hours: readonly (readonly [number, number])[]): numb
   return perHour === null ? null : Math.round(perHour * 24 * 100) / 100;
 }
 
-/** Percent used since the first hour, refills taken out: what is used up during a refill is not known and counts as nothing. */
+/** Percent used since the first hour, refills and what was taken at once left out: what is used up meanwhile is not known and counts as nothing. */
 function usedUp(hours: readonly (readonly [number, number])[]): readonly (readonly [number, number])[] {
   let used = 0;
-  let before: number | null = null;
+  let before: readonly [number, number] | null = null;
   const since: (readonly [number, number])[] = [];
-  for (const [hour, percent] of hours) {
-    const drop = before === null ? 0 : before - percent;
-    if (drop > -REFILL_PERCENT) used += drop;
-    before = percent;
+  for (const one of hours) {
+    const [hour, percent] = one;
+    const drop = before === null ? 0 : before[1] - percent;
+    const most = before === null ? 0 : TAKEN_PERCENT_PER_HOUR * (hour - before[0]);
+    if (drop > -REFILL_PERCENT && drop <= most) used += drop;
+    before = one;
     since.push([hour, used]);
   }
   return since;

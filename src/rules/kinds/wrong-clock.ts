@@ -55,7 +55,7 @@ export default defineRule<Settings, State>({
     const found = wrongClocks(context);
     const wrong = found.map(({ point }) => point.id);
     const same = wrong.join(' ') === before.wrong.join(' ');
-    const step = { state: same ? before : { wrong }, verdict: found.length === 0 ? clear : breached(found, context) };
+    const step = { state: same ? before : { wrong }, verdict: found.length === 0 ? clear : breached(found) };
     return input.type === 'reading' ? step : { ...step, wakeAtMs: null };
   },
 
@@ -90,12 +90,11 @@ function wrongClocks(context: RuleContext<Settings>): readonly Found[] {
   return found;
 }
 
-function breached(found: readonly Found[], context: RuleContext<Settings>): Verdict {
+function breached(found: readonly Found[]): Verdict {
   const evidence: Evidence[] = found.slice(0, 8).map(({ point, clock }) => ({ label: point.source?.topic ?? point.name, value: off(clock), atMs: clock.sinceMs }));
   const [first] = found;
   const more = found.length > 1 ? ` (and ${found.length - 1} more)` : '';
-  const since = first === undefined ? '' : `, found ${showDuration(Math.max(0, context.nowMs - first.clock.sinceMs))} ago`;
-  return { state: 'breached', summary: first === undefined ? 'a clock is wrong' : `the clock of ${first.point.source?.topic ?? first.point.name}${more} is ${off(first.clock)}${since}; its readings are stamped when they arrive`, evidence };
+  return { state: 'breached', summary: first === undefined ? 'a clock is wrong' : `the clock of ${first.point.source?.topic ?? first.point.name}${more} is ${off(first.clock)}; its readings are stamped when they arrive, until it is right again`, evidence };
 }
 
 const off = ({ behindMs }: WrongClock): string => `${showDuration(Math.abs(behindMs))} ${behindMs < 0 ? 'ahead' : 'behind'}`;

@@ -57,9 +57,9 @@ export function alarmPage(facts: AlarmFacts): string {
                 <p class="muted">{words.alarm.acknowledgeHelp}</p>
               </form>
             )}
-            <Explains explained={facts.explained} tankNameOf={facts.tankNameOf} homeTankId={alarm.tankId} />
             <EvidenceList alarm={alarm} atOpening={facts.atOpening} zone={zone} nowMs={viewer.nowMs} />
             <FirstChecks checks={facts.firstChecks} />
+            <Explains explained={facts.explained} tankNameOf={facts.tankNameOf} homeTankId={alarm.tankId} />
             {facts.charts !== null && <section aria-labelledby="chart"><h2 id="chart">{words.alarm.chart}</h2><Charts {...facts.charts} /></section>}
           </div>
           <div>

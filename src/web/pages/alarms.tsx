@@ -12,7 +12,7 @@ export interface AlarmsFacts {
   readonly tanks: readonly Tank[];
   readonly tankId: string | null;
   readonly open: readonly CauseTree[];
-  readonly past: readonly Alarm[];
+  readonly past: readonly CauseTree[];
   /** Address of the list of older ones, if there are more. */
   readonly olderHref: string | null;
   readonly placeOf: (alarm: Alarm) => AlarmPlace;
@@ -46,7 +46,7 @@ export function alarmsPage({ viewer, tanks, tankId, open, past, olderHref, place
           )}
           {list(open, words.alarms.noneOpen)}
         </section>
-        <section aria-labelledby="past" data-live="past"><h2 id="past">{words.alarms.past}</h2>{list(past.map((alarm) => ({ alarm, explained: [] })), words.alarms.nonePast)}</section>
+        <section aria-labelledby="past" data-live="past"><h2 id="past">{words.alarms.past}</h2>{list(past, words.alarms.nonePast)}</section>
         {olderHref !== null && <p><a class="button" href={olderHref}>{words.alarms.older}</a></p>}
       </>
     ),

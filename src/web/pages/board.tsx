@@ -63,7 +63,7 @@ function Row({ row, nowMs }: { row: BoardRow; nowMs: number }) {
           </span>
         </p>
         {alarm !== null && (
-          <p class="what"><a href={`/alarms/${alarm.id}`}>{alarm.title}</a>{row.alarmTankName !== null && <span>{` ${words.causes.atTank(row.alarmTankName)}`}</span>}{alarm.summary !== '' && <span class="summary">{alarm.summary}</span>}</p>
+          <p class="what"><a href={`/alarms/${alarm.id}`}>{alarm.title}</a>{row.alarmTankName !== null && <span>{` ${words.causes.atTank(row.alarmTankName)} `}</span>}{alarm.summary !== '' && <span class="summary">{alarm.summary}</span>}</p>
         )}
         <Details row={row} />
       </div>

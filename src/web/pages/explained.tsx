@@ -11,12 +11,21 @@ export function ExplainedBy({ alarm }: { alarm: Alarm }) {
   return <p>{before}<a rel="noreferrer" href={`/alarms/${alarm.cause.alarmId}`}>{alarm.cause.title}</a>{after}</p>;
 }
 
+/** A gateway explains the silence of dozens of sensors: what to check must not stand a screen below them. */
+const MOST_UNFOLDED = 4;
+
 export function Explains({ explained, tankNameOf, homeTankId }: { explained: readonly Alarm[]; tankNameOf: (tankId: string) => string; homeTankId: string }) {
   if (explained.length === 0) return null;
+  const line = (one: Alarm) => <ExplainedLine key={one.id} alarm={one} tankName={one.tankId === homeTankId ? null : tankNameOf(one.tankId)} />;
+  const shown = explained.length <= MOST_UNFOLDED + 1 ? explained : explained.slice(0, MOST_UNFOLDED);
+  const folded = explained.slice(shown.length);
   return (
     <section aria-labelledby="explains" data-live="explains">
       <h2 id="explains">{words.causes.explainsAlso}</h2>
-      <ul class="lines panel">{explained.map((one) => <ExplainedLine key={one.id} alarm={one} tankName={one.tankId === homeTankId ? null : tankNameOf(one.tankId)} />)}</ul>
+      <div class="panel">
+        <ul class="lines">{shown.map(line)}</ul>
+        {folded.length > 0 && <details><summary>{words.causes.more(folded.length)}</summary><ul class="lines">{folded.map(line)}</ul></details>}
+      </div>
       <p class="muted">{words.causes.help}</p>
     </section>
   );

@@ -1,5 +1,5 @@
 /** @jsxRuntime automatic @jsxImportSource preact */
-import type { Alarm, AlarmStatus } from '../../domain/alarm.ts';
+import type { AlarmStatus } from '../../domain/alarm.ts';
 import type { Equipment, Site, Tank } from '../../domain/fleet.ts';
 import type { Verdict } from '../../domain/verdict.ts';
 import type { Rule } from '../../rules/contract.ts';
@@ -28,7 +28,7 @@ export interface TankFacts {
   /** With the alarm of another tank at the site that explains what is wrong here. */
   readonly openAlarms: readonly CauseTree[];
   readonly tankNameOf: (tankId: string) => string;
-  readonly pastAlarms: readonly Alarm[];
+  readonly pastAlarms: readonly CauseTree[];
   readonly equipment: readonly Equipment[];
   readonly rules: readonly RuleStanding[];
   /** What became of an action on this page. */
@@ -98,7 +98,7 @@ export function tankPage(facts: TankFacts): string {
             <section aria-labelledby="past">
               <h2 id="past">{words.tank.pastAlarms}</h2>
               {pastAlarms.length === 0 ? <p class="muted">{words.tank.noPastAlarms}</p> : (
-                <ul class="lines panel">{pastAlarms.map((alarm) => <AlarmLine key={alarm.id} alarm={alarm} place={place} nowMs={nowMs} showTank={false} />)}</ul>
+                <ul class="lines panel">{pastAlarms.map(({ alarm, explained }) => <AlarmLine key={alarm.id} alarm={alarm} explained={explained} place={{ ...place, tankName: facts.tankNameOf(alarm.tankId) }} nowMs={nowMs} showTank={alarm.tankId !== tank.id} />)}</ul>
               )}
             </section>
             <p><a href={`/journal?tank=${encodeURIComponent(tank.id)}`}>{words.tank.journal}</a></p>
@@ -146,9 +146,17 @@ function RangePills({ tankId, chosen }: { tankId: string; chosen: TankFacts['cha
 
 function Rules({ tank, site, rules, nowMs }: { tank: Tank; site: Site; rules: readonly RuleStanding[]; nowMs: number }) {
   if (rules.length === 0) return <p class="muted">{words.tank.noRules}</p>;
+  const line = (standing: RuleStanding) => <RuleLine key={standing.rule.id} tank={tank} site={site} standing={standing} nowMs={nowMs} />;
+  const isQuiet = ({ rule, status }: RuleStanding): boolean => rule.missing === null && status?.verdict === 'clear' && status.hold === null;
+  const quiet = rules.filter(isQuiet);
+  // Dozens find nothing: what a person looks for is what does not.
   return (
     <div class="panel">
-      <ul class="lines" data-live="rules">{rules.map((standing) => <RuleLine key={standing.rule.id} tank={tank} site={site} standing={standing} nowMs={nowMs} />)}</ul>
+      <ul class="lines" data-live="rules">{quiet.length === rules.length ? <li class="muted">{words.tank.allClear}</li> : rules.filter((standing) => !isQuiet(standing)).map(line)}</ul>
+      <details>
+        <summary><span data-live="rules-clear-count">{words.tank.clearRules(quiet.length)}</span></summary>
+        <ul class="lines" data-live="rules-clear">{quiet.map(line)}</ul>
+      </details>
       <details>
         <summary>{words.rule.holdOne}</summary>
         <form method="post" action={`/tanks/${encodeURIComponent(tank.id)}/hold`} class="stack">

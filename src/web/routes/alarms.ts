@@ -6,7 +6,7 @@ import type { Fleet } from '../../domain/fleet.ts';
 import { type AlarmAction, alarmActions, holdRule } from '../alarm-actions.ts';
 import { alarmCharts, surroundingsOf } from '../alarm-facts.ts';
 import { byAlarmNeed } from '../board.ts';
-import { causeTrees, explainedOf } from '../causes.ts';
+import { causeTrees, explainedOf, pastTrees } from '../causes.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
 import { reasonForm, shelveForm } from '../hold-form.ts';
 import { sentenceOf } from '../issues.ts';
@@ -41,7 +41,7 @@ export function alarmRoutes(app: FastifyInstance, context: WebContext): void {
     const more = past.length > show && show < MAX_SHOWN;
     return sendHtml(reply, alarmsPage({
       viewer, tanks: fleet.tanks, tankId, open,
-      past: past.slice(0, show),
+      past: await pastTrees(past.slice(0, show), context.store),
       olderHref: more ? `/alarms?${new URLSearchParams({ ...(tankId === null ? {} : { tank: tankId }), show: String(Math.min(MAX_SHOWN, show * 2)) }).toString()}` : null,
       placeOf: (alarm) => ({ tankName: tanks.get(alarm.tankId) ?? null, zone: sites.get(alarm.siteId)?.timeZone ?? viewer.zone }),
     }));

@@ -4,7 +4,7 @@ import type { Tank } from '../../domain/fleet.ts';
 import { holdRule } from '../alarm-actions.ts';
 import { drawnCharts } from '../alarm-facts.ts';
 import { byAlarmNeed } from '../board.ts';
-import { causeTrees } from '../causes.ts';
+import { causeTrees, pastTrees } from '../causes.ts';
 import { chosenSpan } from '../chart-range.ts';
 import { type WebContext, byOf, sendHtml, viewerOf } from '../context.ts';
 import { reasonForm, shelveForm } from '../hold-form.ts';
@@ -15,6 +15,8 @@ import { WebError } from '../web-error.ts';
 import { words } from '../words.ts';
 
 const PAST_ALARMS = 12;
+/** A gateway that fell silent leaves a dozen behind itself, which take no line of their own. */
+const PAST_LOOKED_AT = 100;
 const MARKED_ALARMS = 200;
 
 const doneQuery = z.object({ done: z.enum(['shelve', 'unshelve', 'out-of-service', 'return-to-service']).optional().catch(undefined) });
@@ -51,12 +53,13 @@ export function tankRoutes(app: FastifyInstance, context: WebContext): void {
     const points = fleet.points.filter((point) => point.tankId === tank.id || (point.tankId === null && point.siteId === tank.siteId));
     const span = chosenSpan(request.query, nowMs);
     const [pastAlarms, marked] = await Promise.all([
-      context.store.alarms({ tankId: tank.id, open: false, limit: PAST_ALARMS }),
+      context.store.alarms({ tankId: tank.id, open: false, limit: PAST_LOOKED_AT }),
       context.store.alarms({ tankId: tank.id, fromMs: span.fromMs, toMs: span.toMs, limit: MARKED_ALARMS }),
     ]);
     const drawn = await drawnCharts(context, { points, span, followsNow: span.followsNow, zone: site.timeZone, alarms: marked, nowMs });
     return sendHtml(reply, tankPage({
-      viewer, tank, site, pastAlarms, outcome,
+      viewer, tank, site, outcome,
+      pastAlarms: (await pastTrees(pastAlarms, context.store)).slice(0, PAST_ALARMS),
       clientName: fleet.clients.find((client) => client.id === site.clientId)?.name ?? null,
       presents: points.map((point) => presentOf(point, view, rules, nowMs)),
       charts: { ...drawn, range: span.range },

@@ -165,7 +165,7 @@ describe('heater-stuck-on', () => {
   it('says what a technician needs to believe it', () => {
     const drive = started();
     run(drive, { fromMs: T0, toMs: T0 + 5 * HOUR, celsius: (hours) => 26.4 + 0.25 * hours, watts: () => 498 });
-    expect(summaryOf(drive.verdict)).toBe('heater-1 draws 498 W and has done so for 4 h 59 min, with the water at 27.65 °C: its thermostat should have stopped it at 25.80 °C');
+    expect(summaryOf(drive.verdict)).toBe('heater-1 draws 498 W and has done so for 5 h, with the water at 27.65 °C: its thermostat should have stopped it at 25.80 °C; by this heater alone 29.00 °C is at least 2 h 48 min away');
     expect(evidenceOf(drive.verdict, 'Should switch off at')).toBeCloseTo(25.8, 9);
     expect(evidenceOf(drive.verdict, 'Warming since then')).toBe('0.25 K/h');
     // 498 W / (0.8 × 1290.5 Wh/K) = 0.482 K/h; from 27.648 to 29 °C: 2.80 h.
@@ -184,7 +184,7 @@ describe('heater-stuck-on', () => {
     const relay = point('switch', 'heater-1-switch', { equipmentId: 'reef/heater-1' });
     const bySwitch = started({ points: [water, relay], settings: { lag: '15m' } });
     expect(run(bySwitch, { fromMs: T0, toMs: T0 + HOUR, celsius: () => 27, watts: () => 1, draw: relay })).toBeCloseTo(15, 0);
-    expect(summaryOf(bySwitch.verdict)).toContain('heater-1 has been switched on for 59 min');
+    expect(summaryOf(bySwitch.verdict)).toContain('heater-1 has been switched on for 1 h,');
     const amps = point('current', 'heater-1-current', { equipmentId: 'reef/heater-1' });
     const byCurrent = started({ points: [water, amps], settings: { lag: '15m', supplyVolts: 230 } });
     expect(run(byCurrent, { fromMs: T0, toMs: T0 + HOUR, celsius: () => 27, watts: () => 2.1, draw: amps })).toBeCloseTo(15, 0);

@@ -36,7 +36,15 @@ describe('salinity-rate', () => {
       celsius: (minute) => 25.5 + Math.sin((minute / H / 24) * 2 * Math.PI),
       shows: (minute) => (minute % (31 * H) === 0 ? 1 : null),
     })).toEqual([]);
-    expect(messy.writes).toBeLessThanOrEqual(14 * 24);
+    // Five readings an hour.
+    expect(messy.writes).toBeLessThanOrEqual(14 * 24 * 5);
+  });
+
+  it('is quiet with a probe that throws a wild value in one reading of ten', () => {
+    // A number from 0 to 1 for each minute, without any pattern that an hour could see.
+    const drawn = (minute: number, of: number): number => Math.abs(Math.sin(minute * 78.233 + of) * 43_758.5453) % 1;
+    const wild = (minute: number): number | null => (drawn(minute, 1) < 0.1 ? 53 + 16 * (drawn(minute, 2) - 0.5) : null);
+    expect(feed(started(), { toMin: 28 * 24 * H, psu: () => 35, shows: wild })).toEqual([]);
   });
 
   it('leaves a jump to salinity-step', () => {

@@ -26,7 +26,7 @@ describe('top-off-empty', () => {
   });
 
   it('says how much is left', () => {
-    expect(summaryOf(started([gauge('level')]).reading('reef/gauge', T0, 16))).toBe('reservoir is at 4 % (2 L); empty from 5 % down');
+    expect(summaryOf(started([gauge('level')]).reading('reef/gauge', T0, 16))).toBe('reservoir is at 4 % (2.4 L); empty from 5 % down');
     expect(summaryOf(started([gauge('level')]).reading('reef/gauge', T0, -8))).toContain('reservoir is at 0 %');
   });
 

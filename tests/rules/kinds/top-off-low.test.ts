@@ -45,6 +45,15 @@ describe('top-off-low', () => {
     expect(summaryOf(drive.verdict)).toMatch(/^reservoir is at 20 % \(12 L\), about 1\.5 days until it is empty at 10\.0 % a day$/);
   });
 
+  it('does not take for consumption what was taken out at once', () => {
+    // 5 % a day; in the middle somebody carries off most of it.
+    const hours = Array.from({ length: 168 }, (_, hour): [number, number] => [hour, (hour < 84 ? 95 : 40) - (5 * hour) / 24]);
+    // The hour in which it was taken counts as nothing: one in 84.
+    expect(Math.abs((consumption(hours) ?? 0) - 5)).toBeLessThan(0.1);
+    // Two days of a silent gauge are no such thing.
+    expect(consumption(hours.filter(([hour]) => hour < 60).map(([hour, percent]): [number, number] => [hour < 30 ? hour : hour + 48, hour < 30 ? percent : percent - 10]))).toBeCloseTo(5, 1);
+  });
+
   it('says how far to trust the days left: more days that differ, a wider range', () => {
     const even = started();
     run(even, 6.8, (days) => 100 - 10 * days);

@@ -23,7 +23,7 @@ describe('wrong-clock', () => {
   it('names every source whose clock is wrong, and by how much', () => {
     const wrong = { sinceMs: T0, behindMs: HOUR };
     const { state, verdict } = stepRule(rule, rule.kind.initial, { type: 'wake' }, told({ 'reef/a': wrong, 'reef/b': wrong, 'reef/c': { sinceMs: T0, behindMs: -20 * MINUTE } }), T0 + MINUTE);
-    expect(summaryOf(verdict)).toBe('the clock of harbor-lobby/probes (and 1 more) is 1 h behind, found 1 min ago; its readings are stamped when they arrive');
+    expect(summaryOf(verdict)).toBe('the clock of harbor-lobby/probes (and 1 more) is 1 h behind; its readings are stamped when they arrive, until it is right again');
     expect(evidenceOf(verdict, 'harbor-lobby/strip')).toBe('20 min ahead');
     expect(stepRule(rule, state, { type: 'wake' }, told({}), T0 + HOUR).verdict.state).toBe('clear');
   });
