@@ -16,15 +16,16 @@ import { z } from 'zod';
 import { DAY, HOUR } from '../../domain/duration.ts';
 import { clear, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
+import { chillerProposals } from '../chilling.ts';
 import { defineRule, type RuleContext } from '../contract.ts';
-import { drawRoles, missingDraw, readDraw, tooCoarse } from '../draw.ts';
+import { readDraw, tooCoarse } from '../draw.ts';
 import { median } from '../median.ts';
 import { quietWithin, sameDraw } from '../quiet.ts';
 import { afterSilence, effectKPerH, followRun, noSlopes, runSlopes, stretchEndsMs } from '../run-slopes.ts';
 import { chillerOnWatts, isRunning } from '../running.ts';
 import { supplyVolts } from '../settings.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { tankHeatCapacityWhPerK, waterTemperaturePoint } from '../water.ts';
+import { tankHeatCapacityWhPerK } from '../water.ts';
 
 const settings = z.strictObject({
   percent: z.number().min(20).max(95).default(65).describe('Losing capacity below so many percent of the best it has done. Default 65: a room that is 10 K warmer leaves about 80.'),
@@ -63,19 +64,7 @@ export default defineRule<Settings, State>({
   // There are days left to have it seen to, if somebody is told.
   policy: { priority: 'high', onDelayMs: 0, offDelayMs: 0 },
 
-  apply(facts) {
-    const water = waterTemperaturePoint(facts);
-    return facts.equipment.filter(({ kind }) => kind === 'chiller').map((chiller) => ({
-      subject: chiller.id,
-      title: `${chiller.name} losing capacity`,
-      roles: { ...(water === null ? {} : { water: water.id }), ...drawRoles(facts, chiller) },
-      equipment: chiller,
-      missing: water === null
-        ? 'no temperature point in the display or the sump'
-        : chiller.nameplateWatts === null ? `no nameplate power is entered for ${chiller.name}` : missingDraw(facts, chiller),
-      defaults: {},
-    }));
-  },
+  apply: (facts) => chillerProposals(facts, 'losing capacity'),
 
   step(before, _input, context) {
     const water = context.current('water');

@@ -17,15 +17,14 @@ import { DAY, HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry, slowCorrection } from '../cautions.ts';
-import { chillerEffectWatts, expectedCoolingKPerH } from '../chilling.ts';
+import { chillerEffectWatts, chillerProposals, expectedCoolingKPerH } from '../chilling.ts';
 import { defineRule, type Latest, type Quiet, type RuleContext } from '../contract.ts';
-import { type Draw, drawRoles, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
+import { type Draw, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { quietWithin, sameDraw } from '../quiet.ts';
 import { afterSilence, followRun, noSlopes, runSlopes, stretchEndsMs } from '../run-slopes.ts';
 import { chillerOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
-import { waterTemperaturePoint } from '../water.ts';
 
 const settings = z.strictObject({
   after: duration(HOUR, 12 * HOUR).default(75 * MINUTE).describe('How long it must have run before it is judged, such as 75m. Default 75 min.'),
@@ -59,19 +58,7 @@ export default defineRule<Settings, State>({
   initial: { slopes: noSlopes, restKPerH: null, breachedSinceMs: null },
   policy: { priority: 'urgent', onDelayMs: 0, offDelayMs: 15 * MINUTE },
 
-  apply(facts) {
-    const water = waterTemperaturePoint(facts);
-    return facts.equipment.filter(({ kind }) => kind === 'chiller').map((chiller) => ({
-      subject: chiller.id,
-      title: `${chiller.name} not cooling`,
-      roles: { ...(water === null ? {} : { water: water.id }), ...drawRoles(facts, chiller) },
-      equipment: chiller,
-      missing: water === null
-        ? 'no temperature point in the display or the sump'
-        : chiller.nameplateWatts === null ? `no nameplate power is entered for ${chiller.name}` : missingDraw(facts, chiller),
-      defaults: {},
-    }));
-  },
+  apply: (facts) => chillerProposals(facts, 'not cooling'),
 
   step(before, _input, context) {
     const water = context.current('water');
