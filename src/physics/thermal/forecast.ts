@@ -6,7 +6,7 @@
  * as they usually are then, and the answers are read off at 10, 50 and 90 %. What has been seen since the situation began corrects all of
  * them (an ensemble Kalman step): the nearer the limit, the less the fit matters.
  *
- * Uncertain beside the fit: the room drifts while one waits, the pumps' heat that is lost when they stop, the surface that is stirred less then.
+ * Uncertain beside the fit: what the balance leaves out (`MODEL_ERROR`), the room drifts while one waits, the pumps' heat that is lost when they stop, the surface that is stirred less then.
  */
 import { DAY, HOUR } from '../../domain/duration.ts';
 import { temperatureAfter, timeToReach } from '../cooling.ts';
@@ -24,13 +24,25 @@ import { ASSUMED_ROOM_C } from './prior.ts';
 export function hoursUntil(fit: ThermalFit, situation: Situation, side: 'above' | 'below', limitC: number): Known<Estimate> {
   if (side === 'above' ? situation.waterC >= limitC : situation.waterC <= limitC) return known({ value: 0, low: 0, high: 0 });
   const rippleWatts = ripple(fit, situation);
-  return ask(fit, situation, (tank, drift, z) => {
+  const asked = ask(fit, situation, (tank, drift, z) => {
     // The room drifts as a random walk does: little in an hour, in full within half a day. The lights average out over more than a quarter.
     const first = travel(tank, situation, limitC, 0);
     const rippleK = ((rippleWatts * z) / tank.loss) * Math.sqrt(Math.min(1, SLOT_HOURS / first));
     return travel(tank, situation, limitC, drift * Math.sqrt(Math.min(1, first / DRIFT_HOURS)) + rippleK);
   });
+  return asked.known ? known(withModelError(asked.value)) : asked;
 }
+
+/** Both ends further out by what the balance leaves out, beside what they are uncertain by already. */
+function withModelError({ value, low, high }: Estimate): Estimate {
+  if (!(value > 0) || !Number.isFinite(value)) return { value, low, high };
+  const widened = (ratio: number): number => Math.exp(Math.hypot(Math.log(ratio), Z_OF_FOUR_IN_FIVE * MODEL_ERROR));
+  return { value, low: low > 0 ? value / widened(value / low) : low, high: Number.isFinite(high) ? value * widened(high / value) : high };
+}
+
+/** Rock and glass that warm more slowly than the water, water that mixes in its own time, a surface that is stirred less: a tenth of the time, one standard deviation; our own choice, no source. */
+const MODEL_ERROR = 0.1;
+const Z_OF_FOUR_IN_FIVE = 1.2816;
 
 /** K/h at this moment; negative: it cools. */
 export function expectedRate(fit: ThermalFit, situation: Situation): Known<Estimate> {

@@ -132,8 +132,9 @@ describe('a fortnight of forty tanks', () => {
     expect(scores.length).toBeGreaterThan(60);
     expect(median(scores.map(({ error }) => error))).toBeLessThan(0.2);
     const held = share(scores.map((score) => score.held));
-    expect(held).toBeGreaterThanOrEqual(0.75);
-    expect(held).toBeLessThanOrEqual(0.93);
+    // These tanks are the balance itself. The range also allows for what a real one has beside it (`MODEL_ERROR`), so here it holds more than four in five; that the aim is met is the scorecard's to say.
+    expect(held).toBeGreaterThanOrEqual(0.8);
+    expect(held).toBeLessThanOrEqual(0.98);
   });
 
   it('forecasts at the moment it begins', () => {
