@@ -16,6 +16,7 @@
  *     its loss-free rate (30 min to 3 h). A stuck heater that outpaces this leaves through the first door; one that does not has
  *     met its losses, and is found here: drawing without end, at a temperature at which a thermostat would have switched off.
  *
+ * Where a chiller runs at the same time, 10 min of both above the line are enough: it holds the water where the first two doors wait for it to go, and no thermostat heats there.
  * Over when the water has cooled below the line, or has stayed warm for a day with the heater resting: a dial that is turned up lets it pause.
  *
  * Where display and sump have a thermometer each, both must say so (`waterBy`).
@@ -40,6 +41,8 @@ import { defineRule, type Latest, type Quiet, type RuleContext, type RuleInput }
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { keptMedian } from '../median.ts';
 import { between, quietWithin, sameDraw } from '../quiet.ts';
+import { chillerOnWatts, isRunning } from '../running.ts';
+import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -65,6 +68,8 @@ const state = z.strictObject({
   aboveFromC: z.number().nullable(),
   /** Drawing with the water above what a probe's offset explains since. */
   beyondSinceMs: z.number().nullable(),
+  /** Drawing above the line while a chiller runs, since. */
+  againstSinceMs: z.number().nullable().default(null),
   /** Stays until the water has cooled, or the heater has rested for a day. */
   breached: z.boolean(),
   /** Found, and not drawing since. */
@@ -76,8 +81,8 @@ const state = z.strictObject({
 });
 type State = z.infer<typeof state>;
 
-const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
-const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
+const idle = { drawingSinceMs: null, pauseSinceMs: null, pauseC: null, aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, againstSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
+const cooled = { aboveSinceMs: null, aboveFromC: null, beyondSinceMs: null, againstSinceMs: null, breached: false, stoppedMs: null, coolSinceMs: null } as const;
 /** Rested for so long with the water still warm, it is the room that warms it. */
 const REST_MS = 24 * HOUR;
 /** A probe that hangs in the air during a visit shows no cooled water. */
@@ -85,6 +90,7 @@ const COOL_MS = 15 * MINUTE;
 
 const PAUSE_MS = 2 * MINUTE;
 const NOISE_K = 0.1;
+const AGAINST_MS = 10 * MINUTE;
 const SWITCH_OFFS_KEPT = 9;
 const SWITCH_OFFS_NEEDED = 3;
 
@@ -101,7 +107,7 @@ export default defineRule<Settings, State>({
     return facts.equipment.filter(({ kind }) => kind === 'heater').map((heater) => ({
       subject: heater.id,
       title: `${heater.name} stuck on`,
-      roles: { ...thermometerRoles(facts), ...drawRoles(facts, heater) },
+      roles: { ...thermometerRoles(facts), ...drawRoles(facts, heater), ...severalDrawRoles(facts, facts.equipment.filter(({ kind }) => kind === 'chiller'), 'chiller') },
       equipment: heater,
       missing: heater.setpointC === null
         ? `no setpoint is entered for ${heater.name}`
@@ -160,6 +166,15 @@ function lineOf({ equipment }: RuleContext<Settings>): number {
   return (equipment?.setpointC ?? Number.NaN) + (equipment?.bandK ?? 0);
 }
 
+/** One of them is enough; a meter that does not tell is no witness. */
+function chillerRuns(context: RuleContext<Settings>): boolean {
+  for (let number = 1; ; number += 1) {
+    const draw = readNumberedDraw(context, 'chiller', number, context.settings.supplyVolts);
+    if (draw === null) return false;
+    if (draw.by !== null && isRunning(draw, chillerOnWatts(null)) === true) return true;
+  }
+}
+
 /** Nobody saw what happened during a silence: "without pause" starts again after it, unless it has rung already. */
 function afterSilence(before: State): State {
   return before.drawingSinceMs === null || before.breached ? before : { ...before, ...idle };
@@ -188,9 +203,11 @@ function whileDrawing(from: State, water: Latest, draw: Draw, lineC: number, con
   const isBeyond = water.value >= (running.beyondSinceMs === null ? explainedC : explainedC - NOISE_K);
   const aboveSinceMs = running.aboveSinceMs ?? nowMs;
   const beyondSinceMs = isBeyond ? running.beyondSinceMs ?? nowMs : null;
-  const isBreached = running.breached || isUnexplained(aboveSinceMs, beyondSinceMs, draw, context);
-  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached && running.coolSinceMs === null) return running;
-  return { ...running, coolSinceMs: null, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, breached: isBreached };
+  const againstSinceMs = water.value >= lineC + usualK(running.switchOffsK) && chillerRuns(context) ? running.againstSinceMs ?? nowMs : null;
+  const isAgainst = againstSinceMs !== null && nowMs - againstSinceMs >= AGAINST_MS;
+  const isBreached = running.breached || isAgainst || isUnexplained(aboveSinceMs, beyondSinceMs, draw, context);
+  if (aboveSinceMs === running.aboveSinceMs && beyondSinceMs === running.beyondSinceMs && isBreached === running.breached && againstSinceMs === running.againstSinceMs && running.coolSinceMs === null) return running;
+  return { ...running, coolSinceMs: null, aboveSinceMs, aboveFromC: running.aboveFromC ?? water.value, beyondSinceMs, againstSinceMs, breached: isBreached };
 }
 
 function whileOff(from: State, water: Latest, draw: Draw, lineC: number, { nowMs, settings: { probeTolerance: probeToleranceK } }: RuleContext<Settings>): State {
@@ -216,6 +233,9 @@ function withSwitchOff({ pauseC, switchOffsK, breached: hadRung }: State, lineC:
   if (hadRung || !(Math.abs(offK) <= Math.max(1, probeToleranceK))) return switchOffsK;
   return [...switchOffsK, Math.round(offK * 100) / 100].slice(-SWITCH_OFFS_KEPT);
 }
+
+/** How far above the line this heater usually switches off; 0 as long as that is not known. */
+const usualK = (switchOffsK: readonly number[]): number => (switchOffsK.length < SWITCH_OFFS_NEEDED ? 0 : Math.max(0, keptMedian(switchOffsK) ?? 0));
 
 /** How far above the line a heater that works may be seen drawing, because the probe reads high or the dial does. */
 function explainedK(switchOffsK: readonly number[], probeToleranceK: number): number {
@@ -267,12 +287,13 @@ function breached(state: State, water: Latest, draw: Draw, lineC: number, contex
     { label: `${state.stoppedMs === null ? 'Drawing above' : 'Above'} the switch-off point for`, value: showDuration(nowMs - aboveSinceMs), atMs: aboveSinceMs },
     { label: 'A slow thermostat explains at most', value: showDuration(lagOf(draw, context)) },
   ];
+  if (state.againstSinceMs !== null) evidence.push({ label: 'A chiller has cooled against it for', value: showDuration(nowMs - state.againstSinceMs), atMs: state.againstSinceMs });
   const hours = (nowMs - aboveSinceMs) / HOUR;
   if (state.aboveFromC !== null && hours > 0) evidence.push({ label: 'Warming since then', value: `${((water.value - state.aboveFromC) / hours).toFixed(2)} K/h` });
   const heats = watts !== null && watts > 0;
   if (heats) evidence.push(...forecast(water.value, watts, high, context.tank));
   const left = heats && state.stoppedMs === null && water.value < high ? `; by this heater alone ${show('temperature', high)} is at least ${showDuration(leastHours(water.value, watts, high, context.tank) * HOUR)} away` : '';
-  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, nowMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}${left}`, evidence };
+  return { state: 'breached', summary: `${whatItDoes(state, draw, nowMs - aboveSinceMs, nowMs, equipment)}, with the water at ${show('temperature', water.value)}: its thermostat should have stopped it at ${show('temperature', lineC)}${state.againstSinceMs === null ? '' : ', and a chiller cools against it'}${left}`, evidence };
 }
 
 function whatItDoes({ pauseSinceMs, stoppedMs }: State, draw: Draw, heldMs: number, nowMs: number, equipment: Equipment | null): string {

@@ -87,6 +87,33 @@ describe('heater-stuck-on', () => {
     expect(cycling(started(), 48, 1.2)).not.toBeNull();
   });
 
+  it('rings after ten minutes where a chiller holds the water against it, and not where the heater usually switches off that high', () => {
+    const chiller = point('power', 'chiller-power', { equipmentId: 'reef/chiller', place: 'equipment' });
+    const against = (drive: Drive, fromMs: number) => {
+      let first: number | null = null;
+      for (let atMs = fromMs; atMs < fromMs + 30 * MINUTE; atMs += MINUTE) {
+        drive.reading(chiller.id, atMs, 340);
+        drive.reading(water.id, atMs + 1000, 25.95);
+        if (drive.reading(power.id, atMs + 2000, 498).state === 'breached') first ??= (atMs - fromMs) / MINUTE;
+      }
+      return first;
+    };
+    const installed = () => new Drive(ruleOf(heaterStuckOn, 'heater-1', { equipment: [equipment('heater', 'heater-1', facts), equipment('chiller', 'chiller', { nameplateWatts: 400 })], points: [water, power, chiller] }), T0);
+    const drive = installed();
+    expect(against(drive, T0)).toBe(10);
+    expect(summaryOf(drive.verdict)).toContain(', and a chiller cools against it');
+    // It has been seen to stop at 26.1 °C by this probe: that is its way, and the two fight (`heater-chiller-fighting`).
+    const odd = installed();
+    for (let cycle = 0; cycle < 4; cycle += 1) {
+      const fromMs = T0 + cycle * HOUR;
+      for (let minute = 0; minute < 8; minute += 1) {
+        odd.reading(water.id, fromMs + minute * MINUTE, 26.1);
+        odd.reading(power.id, fromMs + minute * MINUTE + 1000, minute < 4 ? 498 : 0);
+      }
+    }
+    expect(against(odd, T0 + 5 * HOUR)).toBeNull();
+  });
+
   it('does not ring for a warm room with the heater idling at 3 W', () => {
     expect(run(started(), { fromMs: T0, toMs: T0 + 24 * HOUR, celsius: () => 28, watts: () => 3 })).toBeNull();
   });
