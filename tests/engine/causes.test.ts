@@ -131,6 +131,15 @@ describe('how long it waits', () => {
     expect(causes.explain(supply, about(supply), nowMs)).toEqual({ kind: 'none' });
   });
 
+  test('a gateway in its own delay is waited for, although it does not speak for the point yet: it falls silent point by point', () => {
+    const gateway = ruleOf('lobby/silent-gateway/gateway-plugs');
+    const narrow: Rule = { ...gateway, kind: { ...gateway.kind, speaksFor: () => false } };
+    const others = rules.map((rule) => (rule === gateway ? narrow : rule));
+    const patient = new Causes(others, { status: (id) => statuses.get(id) ?? null, alarm: (id) => alarms.get(id) ?? null, state: () => null });
+    pending(narrow, nowMs + 5 * MINUTE);
+    expect(patient.explain(silent, about(silent, { heldBackMs: nowMs - glanceMs }), nowMs)).toEqual({ kind: 'wait', untilMs: nowMs + 5 * MINUTE + 1 });
+  });
+
   test('what is more urgent does not wait for what is less', () => {
     const slow = { ...pump, policy: { ...pump.policy, priority: 'high' as const } };
     const others = rules.map((rule) => (rule === pump ? slow : rule));
