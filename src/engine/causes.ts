@@ -101,8 +101,7 @@ export class Causes {
       if (its.hold !== null) continue;
       if (its.verdict === 'clear' && its.verdictSinceMs !== null && its.verdictSinceMs > beganMs) overMs = Math.max(overMs ?? 0, its.verdictSinceMs + endedMs);
       const isLess = !keepsQuiet(cause.policy.priority, policy.priority);
-      // For what it will speak is not known yet: a gateway falls silent point by point.
-      // A less urgent one opens as urgent as this if it is heard first (`leadsTo`): it is given a moment, and no more.
+      // Whether it speaks for this (`speaksFor`) is not asked of one that is still opening: a gateway falls silent point by point. A less urgent one opens as urgent as this if it is heard first (`leadsTo`): it is given a moment, and no more.
       if (isPending(its) && (!isLess || (its.dueMs ?? 0) - heldBackMs <= glanceMs) && its.dueMs !== null && (its.verdictSinceMs ?? nowMs) - beganMs <= this.#lagMs(cause)) pendingMs = Math.max(pendingMs ?? 0, its.dueMs + 1);
       else if (isLess) continue;
       couldExplain = true;

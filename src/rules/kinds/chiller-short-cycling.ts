@@ -23,7 +23,7 @@ import { beforeReachingIn, electricalWork } from '../cautions.ts';
 import { defineRule, type RuleContext, type RuleInput } from '../contract.ts';
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { quietWithin, sameDraw } from '../quiet.ts';
-import { isRunning } from '../running.ts';
+import { chillerOnWatts, isRunning } from '../running.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
 import { unknown } from '../unknown.ts';
@@ -102,7 +102,7 @@ export default defineRule<Settings, State>({
 });
 
 function onWattsOf({ settings, equipment }: RuleContext<Settings>): number {
-  return settings.onWatts ?? Math.max(15, 0.1 * (equipment?.nameplateWatts ?? 0));
+  return settings.onWatts ?? chillerOnWatts(equipment);
 }
 
 function follow(before: State, input: RuleInput & { type: 'reading' }, draw: Draw, context: RuleContext<Settings>): State {

@@ -41,7 +41,7 @@ import { defineRule, type Latest, type Quiet, type RuleContext, type RuleInput }
 import { type Draw, drawRoles, isDrawing, missingDraw, readDraw, showDraw, tooCoarse } from '../draw.ts';
 import { keptMedian } from '../median.ts';
 import { between, quietWithin, sameDraw } from '../quiet.ts';
-import { chillerOnWatts, isRunning } from '../running.ts';
+import { chillerOnWatts, heaterOnWatts, isRunning } from '../running.ts';
 import { readNumberedDraw, severalDrawRoles } from '../several-draws.ts';
 import { duration, supplyVolts } from '../settings.ts';
 import { cameBackFromSilence } from '../step.ts';
@@ -53,6 +53,7 @@ const settings = z.strictObject({
     .describe('How long the thermostat may lag behind the measured temperature, such as 20m; null: reckoned from nameplate and volume, 10 to 60 min.'),
   probeTolerance: z.number().min(0).max(2).default(0.5).describe('By how many kelvin the temperature probe may read high. Default 0.5.'),
   high: z.number().min(0).max(45).default(29).describe('Temperature in °C up to which the forecast counts the hours; by itself the upper hard limit of the kind of water.'),
+  chillerOnWatts: z.number().positive().default(15).describe('Draw in W from which a chiller of the tank counts as running; by itself a tenth of the largest nameplate, at least 15.'),
   supplyVolts,
 });
 type Settings = z.infer<typeof settings>;
@@ -104,15 +105,16 @@ export default defineRule<Settings, State>({
 
   apply(facts) {
     const water = waterTemperaturePoint(facts);
+    const chillers = facts.equipment.filter(({ kind }) => kind === 'chiller');
     return facts.equipment.filter(({ kind }) => kind === 'heater').map((heater) => ({
       subject: heater.id,
       title: `${heater.name} stuck on`,
-      roles: { ...thermometerRoles(facts), ...drawRoles(facts, heater), ...severalDrawRoles(facts, facts.equipment.filter(({ kind }) => kind === 'chiller'), 'chiller') },
+      roles: { ...thermometerRoles(facts), ...drawRoles(facts, heater), ...severalDrawRoles(facts, chillers, 'chiller') },
       equipment: heater,
       missing: heater.setpointC === null
         ? `no setpoint is entered for ${heater.name}`
         : water === null ? 'no temperature point in the display or the sump' : missingDraw(facts, heater),
-      defaults: { high: hardLimitsC[facts.tank.water].high },
+      defaults: { high: hardLimitsC[facts.tank.water].high, chillerOnWatts: Math.max(...[null, ...chillers].map(chillerOnWatts)) },
     }));
   },
 
@@ -121,7 +123,7 @@ export default defineRule<Settings, State>({
     if (water === null) return { state: afterSilence(before), verdict: unknown(whyNotCurrent(context, 'water')) };
     const draw = readDraw(context, context.settings.supplyVolts);
     if (draw.by === null) return { state: afterSilence(before), verdict: unknown(draw.why) };
-    const drawing = isDrawing(draw, onWatts(context));
+    const drawing = isDrawing(draw, heaterOnWatts(context.equipment));
     const lineC = lineOf(context);
     if (drawing === null) return { state: before, verdict: water.value >= lineC ? unknown(tooCoarse) : clear };
 
@@ -151,15 +153,10 @@ export default defineRule<Settings, State>({
 
 /** While it draws with the water below the line, or rests. */
 function quietOf(state: State, drawing: boolean, water: Latest, draw: Draw, lineC: number, context: RuleContext<Settings>): Quiet | undefined {
-  const draws = sameDraw(draw, [onWatts(context)]);
+  const draws = sameDraw(draw, [heaterOnWatts(context.equipment)]);
   if (draws === null || state.breached || state.stoppedMs !== null || state.pauseSinceMs !== null || state.aboveSinceMs !== null) return undefined;
   if (!drawing) return state.drawingSinceMs === null ? quietWithin(draws) : undefined;
   return state.drawingSinceMs === null || water.value >= lineC ? undefined : quietWithin({ ...draws, [roleOf(water, context)]: between(water.value, lineC) });
-}
-
-/** A heater on its controller idles at a few watts: drawing begins at a fifth of the nameplate, at least at 10 W. */
-function onWatts({ equipment }: RuleContext<Settings>): number {
-  return Math.max(10, 0.2 * (equipment?.nameplateWatts ?? 0));
 }
 
 function lineOf({ equipment }: RuleContext<Settings>): number {
@@ -171,7 +168,7 @@ function chillerRuns(context: RuleContext<Settings>): boolean {
   for (let number = 1; ; number += 1) {
     const draw = readNumberedDraw(context, 'chiller', number, context.settings.supplyVolts);
     if (draw === null) return false;
-    if (draw.by !== null && isRunning(draw, chillerOnWatts(null)) === true) return true;
+    if (draw.by !== null && isRunning(draw, context.settings.chillerOnWatts) === true) return true;
   }
 }
 

@@ -16,7 +16,7 @@
  */
 import { z } from 'zod';
 import { HOUR, MINUTE, showDuration } from '../../domain/duration.ts';
-import type { Equipment, EquipmentKind } from '../../domain/fleet.ts';
+import type { Equipment } from '../../domain/fleet.ts';
 import { show } from '../../domain/units.ts';
 import { clear, type Evidence, type Verdict } from '../../domain/verdict.ts';
 import { beforeReachingIn, electricalWork, husbandry } from '../cautions.ts';
@@ -25,6 +25,7 @@ import { type Draw, drawRoles, isDrawing, readDraw, showDraw, tooCoarse } from '
 import { handsAreLikely, visitLasts } from '../hands.ts';
 import { median } from '../median.ts';
 import { between, quietWithin } from '../quiet.ts';
+import { runsAllDay } from '../runs.ts';
 import { supplyVolts } from '../settings.ts';
 import { equipmentById } from '../subject.ts';
 import { unknown, whyNotCurrent } from '../unknown.ts';
@@ -117,14 +118,11 @@ function proposalFor(pump: Equipment, facts: TankFacts): Proposal {
   return { subject: pump.id, title: `${pump.name} stopped`, roles: { ...own, ...otherRoles(pump, facts) }, equipment: pump, missing, defaults: {} };
 }
 
-/** Equipment that runs all day: at zero it tells of the mains. Heaters, chillers and lamps are off by themselves and tell nothing. */
-const continuous: ReadonlySet<EquipmentKind> = new Set(['return-pump', 'circulation-pump', 'skimmer', 'uv']);
-
 /** What else on the tank shows whether there is mains. */
 function otherRoles(pump: Equipment, facts: TankFacts): Record<string, string> {
   const powered = facts.points.filter(({ kind, equipmentId, tankId }) =>
     tankId === facts.tank.id && equipmentId !== pump.id && (kind === 'power' || kind === 'current') &&
-    facts.equipment.some(({ id, kind: other }) => id === equipmentId && continuous.has(other)));
+    facts.equipment.some(({ id, kind: other }) => id === equipmentId && runsAllDay.has(other)));
   return Object.fromEntries(powered.slice(0, OTHERS_WATCHED).map((point, index) => [`other-${index + 1}`, point.id]));
 }
 

@@ -89,10 +89,10 @@ describe('heater-stuck-on', () => {
 
   it('rings after ten minutes where a chiller holds the water against it, and not where the heater usually switches off that high', () => {
     const chiller = point('power', 'chiller-power', { equipmentId: 'reef/chiller', place: 'equipment' });
-    const against = (drive: Drive, fromMs: number) => {
+    const against = (drive: Drive, fromMs: number, chillerWatts = 340) => {
       let first: number | null = null;
       for (let atMs = fromMs; atMs < fromMs + 30 * MINUTE; atMs += MINUTE) {
-        drive.reading(chiller.id, atMs, 340);
+        drive.reading(chiller.id, atMs, chillerWatts);
         drive.reading(water.id, atMs + 1000, 25.95);
         if (drive.reading(power.id, atMs + 2000, 498).state === 'breached') first ??= (atMs - fromMs) / MINUTE;
       }
@@ -102,6 +102,8 @@ describe('heater-stuck-on', () => {
     const drive = installed();
     expect(against(drive, T0)).toBe(10);
     expect(summaryOf(drive.verdict)).toContain(', and a chiller cools against it');
+    // Its fan and controller alone are no cooling: a tenth of the 400 W is 40 W.
+    expect(against(installed(), T0, 30)).toBeNull();
     // It has been seen to stop at 26.1 °C by this probe: that is its way, and the two fight (`heater-chiller-fighting`).
     const odd = installed();
     for (let cycle = 0; cycle < 4; cycle += 1) {
